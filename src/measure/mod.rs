@@ -1,0 +1,42 @@
+//! Measurands: definitions, and the pure functions that read them from a capture with their uncertainty.
+//!
+//! A [`Session`] takes a capture as it arrives, keeps what each phase needs in reused buffers, and hands out one
+//! [`CheckEvidence`] per check. A [`Measurand`] of the [`CATALOGUE`] turns that into [`Reading`]s. The same code serves a
+//! live run and a stored one. Deliberately absent: files, ports, clocks, plans, limits.
+
+mod catalogue;
+mod session;
+mod setup;
+
+pub use catalogue::{CATALOGUE, Measurand, find};
+pub use session::{CheckEvidence, Session, Traces};
+pub use setup::{JigFacts, Setup, UnitFacts};
+
+use crate::stats::Estimate;
+
+/// One value of a measurand, usually of one phase of the check.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// What it belongs to, in words: "to the right end at 90 mm/s".
+    pub label: String,
+    /// The value in SI, or why there is none.
+    pub result: Result<Estimate, Withheld>,
+}
+
+/// A value that is not given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Withheld {
+    /// Why: "the left end stop never closed".
+    pub why: String,
+    /// Whose fault that is.
+    pub blame: Blame,
+}
+
+/// Who is to blame for a value that is not there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Blame {
+    /// The unit: it does not conform.
+    Unit,
+    /// The bench: the run is invalid.
+    Bench,
+}

@@ -1,0 +1,104 @@
+//! Test plans: YAML as written, checked once into a [`Plan`] that cannot be wrong any more.
+//!
+//! [`Draft::read`] checks what a plan says by itself; [`Draft::fit`] checks it against the unit and the jig that it is to
+//! run on, and resolves levels and names. Deliberately absent: files, ports, clocks.
+
+mod draft;
+
+pub use draft::Draft;
+
+use crate::capture::{Action, EdgeChannel, OutputChannel, SampleChannel};
+use crate::decide::{Limits, Rule};
+use crate::measure::Measurand;
+use crate::quantity::Tolerance;
+
+/// A plan that fits its bench.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// Its name.
+    pub name: String,
+    /// Its revision.
+    pub revision: u32,
+    /// The model of unit that it is for.
+    pub model: String,
+    /// How decisions are taken.
+    pub rule: Rule,
+    /// What the operator confirms before anything moves.
+    pub before: Vec<String>,
+    /// What it establishes.
+    pub checks: Vec<Check>,
+}
+
+/// One thing that a plan establishes.
+#[derive(Debug, Clone)]
+pub struct Check {
+    /// Its name.
+    pub name: String,
+    /// Why it matters.
+    pub because: Option<String>,
+    /// What is done, `repeat` written out.
+    pub moves: Vec<Move>,
+    /// What must hold.
+    pub requirements: Vec<Requirement>,
+    /// What to look at first if it does not.
+    pub if_not: Vec<String>,
+}
+
+/// One move.
+#[derive(Debug, Clone)]
+pub struct Move {
+    /// In words: "to the right end at 90 mm/s".
+    pub label: String,
+    /// What is done.
+    pub action: Action,
+    /// How long it should take, s, from geometry and speeds.
+    pub expected_s: f64,
+    /// The length that the plan gives it: a wait's or crawl's duration, the delay before a stop or turn, how long a press
+    /// lasts, how long an answer may take. Seconds; zero where the action has none.
+    pub for_s: f64,
+    /// Answer wanted by an `ask`, and pattern wanted by a `send`.
+    pub expect: Option<String>,
+}
+
+/// One requirement.
+#[derive(Debug, Clone)]
+pub struct Requirement {
+    /// What is measured.
+    pub measurand: &'static Measurand,
+    /// As written, with the unit in which values are shown.
+    pub tolerance: Tolerance,
+    /// The same in SI.
+    pub limits: Limits,
+}
+
+/// What a bench and a model of unit can do, against which a plan is checked before anything moves.
+#[derive(Debug, Clone, Default)]
+pub struct Envelope {
+    /// The model's name.
+    pub model: String,
+    /// Usable travel, m.
+    pub travel: f64,
+    /// Highest speed that the unit file allows, m/s.
+    pub speed_max: f64,
+    /// Speed of homing, m/s.
+    pub homing_speed: f64,
+    /// Acceleration, m/s².
+    pub acceleration: f64,
+    /// Speeds of the levels, m/s; level 1 first. A crawling level has its mean speed.
+    pub levels: Vec<f64>,
+    /// Names of the unit's controls; their order gives the number of the jig's `press` output.
+    pub controls: Vec<String>,
+    /// Seconds a unit may take to start.
+    pub start_up_s: f64,
+    /// Commands that the unit's dialect can express: `home`, `travel to end`, `travel to position`, `travel by`, `stop`,
+    /// `reverse`, `crawl`, `select`, `send`.
+    pub commands: Vec<&'static str>,
+    /// Digital inputs of the jig.
+    pub edges: Vec<EdgeChannel>,
+    /// Sampled channels of the jig.
+    pub samples: Vec<SampleChannel>,
+    /// Outputs of the jig.
+    pub outputs: Vec<OutputChannel>,
+    /// The jig's name, for messages.
+    pub jig: String,
+}

@@ -1,0 +1,11 @@
+//! The record of a run: its stored form, and how it gets onto disk whole or not at all.
+//!
+//! Reports are made from the stored form alone, so that every sheet can be made again years later.
+
+mod recorder;
+pub mod stored;
+mod writer;
+
+pub use recorder::{Header, record};
+pub use stored::Record;
+pub use writer::{RunFolder, WriteError};

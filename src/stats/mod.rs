@@ -1,0 +1,7 @@
+//! Estimates with their uncertainty, and the distributions that judge them. Knows nothing of units or benches.
+
+mod estimate;
+pub mod student;
+pub mod summary;
+
+pub use estimate::{Component, Estimate};
