@@ -43,7 +43,7 @@ pub struct Listener {
     /// The board's clock, unrolled, when the capture began.
     origin: u64,
     last_edge: Tick,
-    damaged: u16,
+    missing: u16,
     heartbeats: VecDeque<(u16, HostTime)>,
     news: Vec<News>,
 }
@@ -58,7 +58,7 @@ impl Listener {
             clock: Unroll::default(),
             origin: 0,
             last_edge: 0,
-            damaged: 0,
+            missing: 0,
             heartbeats: VecDeque::with_capacity(HEARTBEATS_KEPT),
             news: Vec::new(),
         }
@@ -119,7 +119,7 @@ impl Listener {
             FromBoard::Edges { tick, records } => self.edges(tick, records),
             FromBoard::Samples { tick, records } => self.samples(tick, records),
             FromBoard::Switched { request, output, on, tick } => self.switched(request, output, on, tick),
-            FromBoard::Beat { number, tick, damaged } => self.beat(number, tick, damaged, heard, relation),
+            FromBoard::Beat { number, tick, missing } => self.beat(number, tick, missing, heard, relation),
             FromBoard::Settled { request, tick } => {
                 let at = self.tick(tick);
                 self.news.push(News::Settled { request, at });
@@ -181,16 +181,19 @@ impl Listener {
     fn switched(&mut self, request: u8, output: OutputChannel, on: bool, tick: u32) {
         let at = self.tick(tick);
         self.part().driven.push(Driven { at, output, on });
-        if request != 0 {
+        if request == 0 {
+            let to = if on { "on" } else { "off" };
+            self.lose(format!("control of `{}`: the board switched it {to} by itself", output.name()));
+        } else {
             self.news.push(News::Switched { request, at });
         }
     }
 
-    fn beat(&mut self, number: u16, tick: u32, damaged: u16, heard: HostTime, relation: &mut Relation) {
+    fn beat(&mut self, number: u16, tick: u32, missing: u16, heard: HostTime, relation: &mut Relation) {
         let tick = self.tick(tick);
-        if damaged != self.damaged {
-            self.lose(format!("{} frames to the board", damaged.wrapping_sub(self.damaged)));
-            self.damaged = damaged;
+        if missing != self.missing {
+            self.lose(format!("{} frames to the board", missing.wrapping_sub(self.missing)));
+            self.missing = missing;
         }
         let Some(place) = self.heartbeats.iter().position(|&(sent, _)| sent == number) else {
             self.lose(format!("the answer to heartbeat {number}, which was never sent, came from the board"));

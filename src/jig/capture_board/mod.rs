@@ -125,17 +125,16 @@ impl CaptureBoard {
         }
         self.request = self.request.checked_add(1).unwrap_or(1);
         let request = self.request;
+        let order = order(request);
+        let switches = matches!(order, Order::Drive { .. });
         let deadline = self.port_clock.now().after(ANSWER_WAIT);
         // A thread that is gone has left its reason among the reports.
-        let _ = self.orders.send_timeout(order(request), self.port_clock.computer_wait(deadline));
+        let _ = self.orders.send_timeout(order, self.port_clock.computer_wait(deadline));
         loop {
             match self.reports.recv_timeout(self.port_clock.computer_wait(deadline)) {
                 Ok(Report::News(News::Arrived(part))) => append(&mut self.waiting, *part),
-                Ok(Report::News(News::Switched { request: of, at } | News::Settled { request: of, at }))
-                    if of == request =>
-                {
-                    return Ok(at);
-                }
+                Ok(Report::News(News::Switched { request: of, at })) if switches && of == request => return Ok(at),
+                Ok(Report::News(News::Settled { request: of, at })) if !switches && of == request => return Ok(at),
                 Ok(Report::News(News::Refused { request: of, reason })) if of == request || of == 0 => {
                     return Err(refusal(reason));
                 }

@@ -87,7 +87,7 @@ pub enum FromBoard<'a> {
     /// An output was switched, by itself where `request` is 0.
     Switched { request: u8, output: OutputChannel, on: bool, tick: u32 },
     /// The answer to a heartbeat.
-    Beat { number: u16, tick: u32, damaged: u16 },
+    Beat { number: u16, tick: u32, missing: u16 },
     /// Everything up to this tick has been sent.
     Settled { request: u8, tick: u32 },
     /// So many edges and samples found no room.
@@ -213,6 +213,6 @@ impl<'a> Fields<'a> {
     }
 
     fn beat(&mut self) -> Option<FromBoard<'static>> {
-        Some(FromBoard::Beat { number: self.u16()?, tick: self.u32()?, damaged: self.u16()? })
+        Some(FromBoard::Beat { number: self.u16()?, tick: self.u32()?, missing: self.u16()? })
     }
 }

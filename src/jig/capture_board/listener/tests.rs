@@ -150,11 +150,13 @@ fn damage_on_the_line_is_a_loss_once_the_board_is_known() {
 }
 
 #[test]
-fn what_the_board_switches_by_itself_is_told_but_answers_nobody() {
+fn what_the_board_switches_by_itself_is_a_loss() {
     let mut board = Board::started(0);
     let news = board.say(0x85, &[0, 0, 0, 0xD0, 0x07, 0, 0]);
     let switched = Driven { at: 2000, output: OutputChannel::UnitSupply, on: false };
-    assert!(matches!(&news[..], [News::Arrived(part)] if part.driven == [switched]), "{news:?}");
+    let [News::Arrived(part)] = &news[..] else { panic!("{news:?}") };
+    assert_eq!(part.driven, [switched]);
+    assert_eq!(part.losses[0].what, "control of `unit supply`: the board switched it off by itself");
     let news = board.say(0x85, &[7, 3, 1, 0xD0, 0x07, 0, 0]);
     assert!(matches!(&news[..], [News::Arrived(_), News::Switched { request: 7, at: 2000 }]), "{news:?}");
 }
