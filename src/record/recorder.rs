@@ -37,7 +37,7 @@ pub fn record(plan: &Plan, outcome: &RunOutcome, header: Header) -> Record {
         plan: stored::PlanFacts {
             name: plan.name.clone(),
             revision: plan.revision,
-            false_accept_at_most: plan.rule.false_accept,
+            false_accept_at_most: plan.rule.false_accept_at_most,
             before: plan.before.clone(),
             inputs,
         },
@@ -105,8 +105,8 @@ fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
             label,
             decision: judgement.decision.into(),
             measured: Some(stored::Measured {
-                acceptance_lower: judgement.acceptance.lower.map(|limit| unit.from_si(limit)),
-                acceptance_upper: judgement.acceptance.upper.map(|limit| unit.from_si(limit)),
+                acceptance_lower: judgement.acceptance_lower.map(|limit| unit.from_si(limit)),
+                acceptance_upper: judgement.acceptance_upper.map(|limit| unit.from_si(limit)),
                 margin: unit.of_differences().from_si(judgement.margin),
                 conformance_probability: judgement.conformance_probability,
                 ..measured(unit, estimate)

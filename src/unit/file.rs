@@ -4,9 +4,12 @@ use super::dialect::{Answers, Dialect, NumberForm, Request, SideWords, Template}
 use crate::measure::UnitFacts;
 use crate::port::{Parity, SerialSettings};
 use crate::quantity::{Dimension, Quantity, Unit as Symbol};
-use crate::written::{Fields, List, Mistake, Node, Notes, Problem, Scalar, Source, read};
+use crate::written::{Fields, List, Node, Notes, Problem, Scalar, Source, read};
 use regex::Regex;
 use std::time::Duration;
+
+/// What is wrong with a text, and what would be right.
+type Mistake = (String, String);
 
 /// A model of unit.
 #[derive(Debug, Clone)]
@@ -56,9 +59,8 @@ impl Unit {
     /// # Errors
     /// All mistakes that were found, in the order of the text.
     pub fn read(source: &Source) -> Result<Self, Vec<Problem>> {
-        let root = read(source)?;
         let notes = Notes::on(source);
-        let unit = whole(&root, &notes);
+        let unit = read(&notes).and_then(|root| whole(&root, &notes));
         notes.finish(unit)
     }
 }
@@ -214,7 +216,7 @@ fn dialect(file: &Fields<'_>, steps_per_metre: f64) -> Option<Dialect> {
     let templates = file.need_fields("commands", "{ home: \"HOME {side}\", … }").map(templates);
     let forms = file.need_fields("forms", "{ side: { left: L, right: R }, … }").and_then(|forms| {
         let sides = forms.need_fields("side", "{ left: L, right: R }").and_then(side_words);
-        let mut form = |key, fallback, dimension| match forms.fields(key, "{ unit: mm, decimals: 2 }") {
+        let form = |key, fallback, dimension| match forms.fields(key, "{ unit: mm, decimals: 2 }") {
             Some(fields) => number_form(fields, dimension, steps_per_metre),
             None => Some(fallback),
         };
@@ -241,7 +243,7 @@ fn dialect(file: &Fields<'_>, steps_per_metre: f64) -> Option<Dialect> {
 fn templates(fields: Fields<'_>) -> [Option<Template>; Request::KEYS.len()] {
     let read = |(key, slots): (&'static str, &'static [&'static str])| {
         fields.parsed(key, "\"GO {side} {speed}\"", |text| {
-            Template::read(text, slots).map_err(|what| Mistake::new(what, format!("this command's slots: {}", in_braces(slots))))
+            Template::read(text, slots).map_err(|what| (what, format!("this command's slots: {}", in_braces(slots))))
         })
     };
     let templates = Request::KEYS.map(read);
@@ -318,7 +320,10 @@ fn pattern(text: &str) -> Result<Regex, Mistake> {
     regex::RegexBuilder::new(text).size_limit(1 << 20).build().map_err(|error| {
         let reason = error.to_string();
         let last = reason.lines().last().unwrap_or_default().trim_start_matches("error: ").to_owned();
-        Mistake::new(format!("this pattern cannot be read: {last}"), "write a regular expression over one line of the unit")
+        (
+            format!("this pattern cannot be read: {last}"),
+            "write a regular expression over one line of the unit".to_owned(),
+        )
     })
 }
 
@@ -327,7 +332,7 @@ fn quantity(text: &str, dimension: Dimension) -> Result<f64, Mistake> {
 }
 
 fn above_zero(value: f64) -> Result<f64, Mistake> {
-    if value > 0.0 { Ok(value) } else { Err(Mistake::new("this must be more than nothing", "write a positive value")) }
+    if value > 0.0 { Ok(value) } else { Err(("this must be more than nothing".into(), "write a positive value".into())) }
 }
 
 fn positive<'n>(fields: &Fields<'n>, key: &'n str, dimension: Dimension, example: &str) -> Option<f64> {
@@ -339,7 +344,7 @@ fn duration<'n>(fields: &Fields<'n>, key: &'n str, example: &str) -> Option<Dura
     fields.need_parsed(key, example, |text| {
         let seconds = quantity(text, Dimension::Time).and_then(above_zero)?;
         if seconds > 3600.0 {
-            return Err(Mistake::new("this is longer than an hour", format!("write for example `{example}`")));
+            return Err(("this is longer than an hour".into(), format!("write for example `{example}`")));
         }
         Ok(Duration::from_secs_f64(seconds))
     })
@@ -353,7 +358,7 @@ fn whole_number<'n>(
 ) -> Option<u32> {
     fields.need_parsed(key, example, |text| match text.parse::<u32>() {
         Ok(number) if range.contains(&number) => Ok(number),
-        _ => Err(Mistake::new(
+        _ => Err((
             format!("`{text}` is no whole number from {} to {}", range.start(), range.end()),
             format!("write for example `{key}: {example}`"),
         )),
@@ -376,7 +381,7 @@ fn optional<'n, T>(
 fn choice<T: Copy>(text: &str, choices: &[(&str, T)]) -> Result<T, Mistake> {
     choices.iter().find(|(word, _)| *word == text).map(|(_, value)| *value).ok_or_else(|| {
         let offer = choices.iter().map(|(word, _)| format!("`{word}`")).collect::<Vec<_>>().join(", ");
-        Mistake::new(format!("`{text}` is not among the choices"), format!("choose one of {offer}"))
+        (format!("`{text}` is not among the choices"), format!("choose one of {offer}"))
     })
 }
 
