@@ -3,6 +3,28 @@
 use super::{List, Map, Node, Notes, Place, Scalar, nearest};
 use std::cell::RefCell;
 
+/// Why a word cannot be understood, and what would be right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Mistake {
+    /// What is wrong.
+    pub what: String,
+    /// What would be right.
+    pub right: String,
+}
+
+impl Mistake {
+    /// Both.
+    pub fn new(what: impl Into<String>, right: impl Into<String>) -> Self {
+        Self { what: what.into(), right: right.into() }
+    }
+}
+
+impl From<Mistake> for (String, String) {
+    fn from(mistake: Mistake) -> Self {
+        (mistake.what, mistake.right)
+    }
+}
+
 /// The keys of one map while it is read. Ask for every key that may stand there, then [`Fields::end`] notes what was not
 /// asked for and what was needed but is not there.
 #[must_use = "call `end`, or unknown keys go unnoticed"]
@@ -197,8 +219,8 @@ mod tests {
     use crate::written::{Source, read};
     use expect_test::{Expect, expect};
 
-    fn small(text: &str) -> Result<u32, (String, String)> {
-        text.parse().map_err(|_| (format!("`{text}` is no number"), "write for example `3`".to_owned()))
+    fn small(text: &str) -> Result<u32, Mistake> {
+        text.parse().map_err(|_| Mistake::new(format!("`{text}` is no number"), "write for example `3`"))
     }
 
     fn takes(text: &str, expected: Expect) {
