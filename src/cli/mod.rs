@@ -4,6 +4,7 @@
 //! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
 
 mod bench;
+mod envelope;
 mod inputs;
 mod lint;
 mod operator;
