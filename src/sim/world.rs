@@ -21,6 +21,9 @@ const SEGMENT_POWER: f64 = 0.04;
 const DUMMY_LOAD: f64 = 6.8;
 /// Light that reaches the sensor of a dark segment from elsewhere (invented for the demo).
 const STRAY_LIGHT: f64 = 0.015;
+/// Share of a change of mechanical power that the driver's capacitors pass on within a sample's 4 ms (invented for the
+/// demo).
+const STORE_SHARE: f64 = 0.25;
 /// Resistance of a contact that opens for a moment, Ω.
 const OPEN_CONTACT: f64 = 15.0;
 /// Time without a heartbeat after which an armed watchdog drops the supply.
@@ -40,7 +43,10 @@ pub struct World {
     segments: [f64; SEGMENTS],
     dead_segment: Option<usize>,
     phase_current: f64,
+    mechanical_power: f64,
     known_drive: Drive,
+    // The driver had its supply cut: its table begins anew.
+    new_table: bool,
     known_delay: u32,
     direction_line: bool,
     // Its supply: the unit's own pack and the bench's nearly empty one.
@@ -52,6 +58,7 @@ pub struct World {
     dips_per_s: f64,
     dip_ends: SimTime,
     copper_joules: f64,
+    heated_at: SimTime,
     // The jig.
     clock: JigClock,
     converters: Converters,
@@ -98,7 +105,9 @@ impl World {
             segments: assembly.segments,
             dead_segment: assembly.dead_segment,
             phase_current: 0.0,
+            mechanical_power: 0.0,
             known_drive: Drive::Off,
+            new_table: true,
             known_delay: 0,
             direction_line: false,
             packs: [Pack::new(assembly.pack, air), Pack::new(assembly.bench_pack, air)],
@@ -109,6 +118,7 @@ impl World {
             dips_per_s: assembly.dips_per_s,
             dip_ends: SimTime::MAX,
             copper_joules: 0.0,
+            heated_at: 0,
             clock,
             converters,
             noise: Chance::new(seed, Stream::Noise),
@@ -386,6 +396,10 @@ impl World {
         self.follow_speed(self.controller.stepper.delay());
         if self.controller.drive() != self.known_drive {
             self.known_drive = self.controller.drive();
+            if self.new_table && self.known_drive != Drive::Off {
+                self.new_table = false;
+                self.train.align_field();
+            }
             self.energise();
             self.use_pack();
         }
@@ -397,7 +411,7 @@ impl World {
         }
         self.supply = on;
         if on {
-            self.train.align_field();
+            self.new_table = true;
             self.controller.power_up(self.now);
         } else {
             self.controller.power_down(self.now);
@@ -422,7 +436,7 @@ impl World {
         let mut power = 0.0;
         if self.controller.is_powered() {
             let copper = self.copper_power();
-            let mechanical = if copper > 0.0 { self.train.power().max(0.0) } else { 0.0 };
+            let mechanical = if copper > 0.0 { self.mechanical_power.max(0.0) } else { 0.0 };
             power = LOGIC_POWER + SEGMENT_POWER * f64::from(self.controller.lit()) + (copper + mechanical) / EFFICIENCY;
         }
         Draw { power, conductance: if self.load { 1.0 / DUMMY_LOAD } else { 0.0 } }
@@ -438,15 +452,16 @@ impl World {
         let draw = self.draw();
         let seconds = (self.now - self.pack_times[used]) as f64 * 1e-9;
         self.pack_times[used] = self.now;
-        self.copper_joules += self.copper_power() * seconds;
+        self.copper_joules += self.copper_power() * (self.now - self.heated_at) as f64 * 1e-9;
+        self.heated_at = self.now;
         // Bad contacts shake; the deviate is only drawn where it matters to the noise's stream.
         let unrest = if self.packs[used].is_unsteady() { self.contact.deviate() } else { 0.0 };
         let terminals = self.packs[used].pass(seconds, draw, unrest);
         if self.supply && terminals.volts < BROWN_OUT_VOLTS {
             self.controller.power_up(self.now);
             self.known_drive = Drive::Off;
+            self.new_table = true;
             self.energise();
-            self.train.align_field();
             self.follow_speed(0);
             return self.packs[used].pass(0.0, self.draw(), unrest);
         }
@@ -461,6 +476,7 @@ impl World {
                 self.packs[usize::from(self.low_pack)].set_extra_contact(OPEN_CONTACT);
             }
         }
+        self.mechanical_power += STORE_SHARE * (self.train.power() - self.mechanical_power);
         let Terminals { volts, amps } = self.use_pack();
         let volts_code = self.converters.volts.code(volts, &mut self.noise);
         let amps_code = self.converters.amps.code(amps, &mut self.noise);
