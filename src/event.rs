@@ -32,11 +32,6 @@ pub enum Event<'a> {
     },
     /// How things stand, a few times a second of bench time.
     Live(Live),
-    /// Something the operator should know; the run goes on.
-    Warned {
-        /// What, and what to do.
-        text: &'a str,
-    },
     /// A check is decided.
     CheckEnds(&'a CheckOutcome),
     /// The run is over and the bench is safe.

@@ -4,12 +4,13 @@
 //! stored run can be judged again. Deliberately absent: files' places, ports, clocks, units of measure, limits.
 
 mod channel;
+pub mod file;
 mod mark;
 mod part;
 
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
-pub use part::{Driven, Edge, Line, Loss, Part, Sample, Tick, Talker};
+pub use part::{Driven, Edge, Line, Loss, Part, Sample, Talker, Tick};
 
 /// Whoever takes a capture as it arrives: the measuring session, the file writer, or both.
 ///

@@ -6,7 +6,7 @@ mod serial;
 
 pub use memory::{MemoryPort, memory_pair};
 pub use pty::Pty;
-pub use serial::{SerialPort, SerialSettings};
+pub use serial::{Parity, SerialPort, SerialSettings};
 
 use crate::clock::HostTime;
 

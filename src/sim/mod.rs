@@ -14,6 +14,7 @@
 mod assembly;
 mod belt;
 mod bench;
+mod board;
 mod carriage;
 mod chance;
 mod driver;
@@ -23,6 +24,7 @@ mod firmware;
 mod motor;
 mod pack;
 mod sensors;
+mod served;
 mod sine;
 mod thermal;
 mod train;
@@ -32,6 +34,7 @@ pub use assembly::{FirmwareVersion, WorldSettings};
 pub use bench::{SimClock, SimJig, SimPort, bench};
 pub use faults::{Fault, FaultKind, FaultProblem};
 pub use sensors::TICKS_PER_SECOND;
+pub use served::{ServeSettings, Served};
 pub use world::World;
 
 /// A moment of the simulated world: nanoseconds since it began.

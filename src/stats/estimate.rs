@@ -41,11 +41,7 @@ impl Estimate {
     /// Adds a contribution that was itself estimated from few readings. A contribution of nothing is left out.
     pub fn with_freedom(mut self, from: &'static str, standard_uncertainty: f64, degrees_of_freedom: f64) -> Self {
         if standard_uncertainty != 0.0 {
-            self.budget.push(Component {
-                from,
-                standard_uncertainty: standard_uncertainty.abs(),
-                degrees_of_freedom,
-            });
+            self.budget.push(Component { from, standard_uncertainty: standard_uncertainty.abs(), degrees_of_freedom });
         }
         self
     }

@@ -3,5 +3,7 @@
 mod estimate;
 pub mod student;
 pub mod summary;
+mod tally;
 
-pub use estimate::{Component, Estimate};
+pub use estimate::{Component, Estimate, whole_freedom};
+pub use tally::Tally;

@@ -1,0 +1,101 @@
+//! The command line: one file a command, and the one place where a bench is chosen and things are printed.
+//!
+//! Results go to standard output, progress and messages to standard error. Exit status: 0 conforms (or done), 1 does not
+//! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
+
+mod bench;
+mod envelope;
+mod inputs;
+mod lint;
+mod operator;
+mod run;
+mod simulate;
+mod watch;
+
+use clap::{Parser, Subcommand, ValueEnum};
+use std::process::ExitCode;
+
+/// Automated bench test of finished motorised slider drive units.
+///
+/// Caution: a bench moves belts and carriages, switches lithium packs and heats motors. Keep hands, hair and cables clear,
+/// secure the rail, and wire an emergency stop into the supply: a software stop is no safety function. Local rules for
+/// lithium packs and electrical work apply.
+#[derive(Parser)]
+#[command(name = "railproof", version, max_term_width = 110)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Qualify one unit: carry out a plan, decide, and keep the record
+    Run(run::RunArgs),
+    /// Check plans, unit files and jig files without a bench
+    Lint(lint::LintArgs),
+    /// Serve a simulated unit and capture board on two serial ports
+    Simulate(simulate::SimulateArgs),
+}
+
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+}
+
+/// What a command ends with; the numbers are the contract with scripts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// The unit conforms, or the command is done.
+    Done = 0,
+    /// The unit does not conform.
+    DoesNotConform = 1,
+    /// The command was called wrongly.
+    Usage = 2,
+    /// Neither is proven.
+    Undecided = 3,
+    /// The bench failed.
+    Invalid = 4,
+    /// An input file is wrong.
+    BadInput = 5,
+    /// Somebody interrupted.
+    Interrupted = 130,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        ExitCode::from(exit as u8)
+    }
+}
+
+/// Runs the command that the arguments name.
+pub fn main() -> ExitCode {
+    let done = match Arguments::parse().command {
+        Command::Run(args) => run::run(&args),
+        Command::Lint(args) => lint::lint(&args),
+        Command::Simulate(args) => simulate::simulate(&args),
+    };
+    match done {
+        Ok(exit) => exit.into(),
+        Err(Failure { exit, error }) => {
+            anstream::eprintln!("railproof: {error:#}");
+            exit.into()
+        }
+    }
+}
+
+/// Why a command could not be done, and what it ends with.
+#[derive(Debug)]
+pub struct Failure {
+    exit: Exit,
+    error: anyhow::Error,
+}
+
+impl Failure {
+    fn new(exit: Exit, error: impl Into<anyhow::Error>) -> Self {
+        Self { exit, error: error.into() }
+    }
+}

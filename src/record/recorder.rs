@@ -1,0 +1,202 @@
+//! From a run's outcome to its stored form: SI becomes the unit that the plan's author wrote.
+
+use super::stored::{self, Record, Verdict};
+use crate::decide::Decision;
+use crate::event::{CheckOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
+use crate::measure::Traces;
+use crate::plan::{Check, Plan, Requirement};
+use crate::quantity::Unit;
+use crate::stats::Estimate;
+use hdrhistogram::Histogram;
+
+/// Coverage probability of the expanded uncertainties in a record.
+pub const COVERAGE: f64 = 0.95;
+
+/// What a record says beside the outcome; its `reports` are filled in from there.
+#[derive(Debug, Clone)]
+pub struct Header {
+    pub run: stored::RunFacts,
+    pub unit: stored::UnitFacts,
+    pub bench: stored::BenchFacts,
+    pub inputs: Vec<stored::Input>,
+    pub warnings: Vec<String>,
+}
+
+/// The record of a run.
+pub fn record(plan: &Plan, outcome: &RunOutcome, header: Header) -> Record {
+    let Header { run, mut unit, bench, inputs, warnings } = header;
+    unit.reports = outcome.reports.iter().cloned().collect();
+    Record {
+        format: stored::FORMAT,
+        decision: outcome.decision.into(),
+        invalid_because: outcome.invalid_because.clone(),
+        interrupted: outcome.interrupted,
+        run: stored::RunFacts { took_s: outcome.took_s, ..run },
+        unit,
+        bench,
+        plan: stored::PlanFacts {
+            name: plan.name.clone(),
+            revision: plan.revision,
+            false_accept_at_most: plan.rule.false_accept_at_most,
+            before: plan.before.clone(),
+            inputs,
+        },
+        checks: outcome.checks.iter().map(|done| check(&plan.checks[done.check], done)).collect(),
+        warnings,
+        curves: curves(&outcome.traces),
+    }
+}
+
+impl From<Decision> for Verdict {
+    fn from(decision: Decision) -> Self {
+        match decision {
+            Decision::Conforms => Self::Conforms,
+            Decision::Undecided => Self::Undecided,
+            Decision::DoesNotConform => Self::DoesNotConform,
+            Decision::Invalid => Self::Invalid,
+        }
+    }
+}
+
+fn check(planned: &Check, done: &CheckOutcome) -> stored::Check {
+    stored::Check {
+        name: planned.name.clone(),
+        because: planned.because.clone(),
+        decision: done.decision.into(),
+        not_carried_out: done.not_carried_out.clone(),
+        began_s: done.began_s,
+        took_s: done.ended_s - done.began_s,
+        findings: done.findings.clone(),
+        requirements: done
+            .requirements
+            .iter()
+            .map(|outcome| requirement(&planned.requirements[outcome.requirement], outcome))
+            .collect(),
+        moves: done
+            .moves
+            .iter()
+            .map(|done| stored::Move {
+                label: done.label.clone(),
+                began_s: done.began_s,
+                took_s: done.ended_s - done.began_s,
+            })
+            .collect(),
+        if_not: planned.if_not.clone(),
+    }
+}
+
+fn requirement(planned: &Requirement, outcome: &RequirementOutcome) -> stored::Requirement {
+    let unit = planned.tolerance.unit();
+    stored::Requirement {
+        measurand: planned.measurand.name.to_owned(),
+        tolerance: planned.tolerance.text().to_owned(),
+        unit: unit.symbol().to_owned(),
+        lower: planned.limits.lower.map(|limit| tidy(unit.from_si(limit))),
+        upper: planned.limits.upper.map(|limit| tidy(unit.from_si(limit))),
+        decision: outcome.decision.into(),
+        readings: outcome.readings.iter().map(|outcome| reading(unit, outcome)).collect(),
+    }
+}
+
+fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
+    let label = outcome.label.clone();
+    match &outcome.result {
+        Ok((estimate, judgement)) => stored::Reading {
+            label,
+            decision: judgement.decision.into(),
+            measured: Some(stored::Measured {
+                acceptance_lower: judgement.acceptance_lower.map(|limit| unit.from_si(limit)),
+                acceptance_upper: judgement.acceptance_upper.map(|limit| unit.from_si(limit)),
+                margin: unit.of_differences().from_si(judgement.margin),
+                conformance_probability: judgement.conformance_probability,
+                ..measured(unit, estimate)
+            }),
+            withheld: None,
+        },
+        Err(withheld) => stored::Reading {
+            label,
+            decision: match withheld.blame {
+                crate::measure::Blame::Unit => Verdict::DoesNotConform,
+                crate::measure::Blame::Bench => Verdict::Invalid,
+            },
+            measured: None,
+            withheld: Some(withheld.why.clone()),
+        },
+    }
+}
+
+fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
+    let difference = |si: f64| unit.of_differences().from_si(si);
+    let finite = |freedom: f64| freedom.is_finite().then_some(freedom);
+    stored::Measured {
+        value: unit.from_si(estimate.value),
+        standard_uncertainty: difference(estimate.standard_uncertainty()),
+        expanded_uncertainty: difference(estimate.expanded_uncertainty(COVERAGE)),
+        coverage_factor: estimate.coverage_factor(COVERAGE),
+        degrees_of_freedom: finite(estimate.degrees_of_freedom()),
+        budget: estimate
+            .budget
+            .iter()
+            .map(|line| stored::BudgetLine {
+                from: line.from.to_owned(),
+                standard_uncertainty: difference(line.standard_uncertainty),
+                degrees_of_freedom: finite(line.degrees_of_freedom),
+            })
+            .collect(),
+        acceptance_lower: None,
+        acceptance_upper: None,
+        margin: 0.0,
+        conformance_probability: 0.0,
+    }
+}
+
+/// A limit as its author wrote it: the last bits of a conversion to SI and back are not his.
+fn tidy(value: f64) -> f64 {
+    format!("{value:.12e}").parse().unwrap_or(value)
+}
+
+fn curves(traces: &Traces) -> stored::Curves {
+    stored::Curves {
+        speed: traces
+            .speed
+            .iter()
+            .map(|trace| stored::SpeedCurve {
+                label: trace.label.clone(),
+                points: trace.points.iter().map(|(at, speed)| (*at, speed * 1000.0)).collect(),
+            })
+            .collect(),
+        step_intervals: traces
+            .intervals
+            .iter()
+            .map(|trace| stored::IntervalCurve {
+                label: trace.label.clone(),
+                nominal_ns: trace.nominal_s * 1e9,
+                hdr: hdr_text(&trace.histogram),
+                counts: trace
+                    .histogram
+                    .iter_recorded()
+                    .map(|step| (step.value_iterated_to(), step.count_at_value()))
+                    .collect(),
+            })
+            .collect(),
+        pack_voltage: traces
+            .pack_voltage
+            .iter()
+            .map(|band| stored::VoltageBand { at_s: band.at_s, low_v: band.low, high_v: band.high })
+            .collect(),
+        temperatures: traces
+            .temperatures
+            .iter()
+            .map(|trace| stored::TemperatureCurve { label: trace.label.clone(), points: trace.points.clone() })
+            .collect(),
+    }
+}
+
+/// A histogram in the form that other HdrHistogram tools open: V2 compressed, base64.
+fn hdr_text(histogram: &Histogram<u64>) -> String {
+    use base64::Engine;
+    use hdrhistogram::serialization::{Serializer, V2DeflateSerializer};
+    let mut bytes = Vec::new();
+    V2DeflateSerializer::new().serialize(histogram, &mut bytes).expect("writing to memory cannot fail");
+    base64::engine::general_purpose::STANDARD.encode(bytes)
+}

@@ -1,0 +1,217 @@
+//! From evidence to outcomes: measures each check of a plan as its capture arrives, and decides it.
+//!
+//! Nothing here knows whether the capture is live or stored.
+
+use crate::capture::{CaptureSink, Cue, Mark, MarkKind, Part, Tick};
+use crate::decide::{self, Decision};
+use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome};
+use crate::measure::{Blame, CheckEvidence, Session, Setup, Traces};
+use crate::plan::{Check, Plan, Requirement};
+
+/// Measures and decides the checks of a plan.
+pub struct Assessor<'a> {
+    plan: &'a Plan,
+    setup: Setup,
+    session: Session,
+    outcomes: Vec<CheckOutcome>,
+    current: Option<Current>,
+    reports: Vec<(String, String)>,
+    losses: Vec<String>,
+    last_tick: Tick,
+}
+
+/// The check that is being carried out.
+struct Current {
+    check: usize,
+    began: Tick,
+    findings: Vec<String>,
+    moves: Vec<MoveOutcome>,
+}
+
+impl<'a> Assessor<'a> {
+    /// An assessor of one run of `plan`.
+    pub fn new(plan: &'a Plan, setup: Setup) -> Self {
+        Self {
+            plan,
+            session: Session::new(setup.clone()),
+            setup,
+            outcomes: Vec::new(),
+            current: None,
+            reports: Vec::new(),
+            losses: Vec::new(),
+            last_tick: 0,
+        }
+    }
+
+    /// Checks decided so far.
+    pub fn outcomes(&self) -> &[CheckOutcome] {
+        &self.outcomes
+    }
+
+    /// Evidence that is known to be missing so far; any makes the run invalid.
+    pub fn losses(&self) -> &[String] {
+        &self.losses
+    }
+
+    /// Carriage position by the jig's encoder, m.
+    pub fn position(&self) -> Option<f64> {
+        self.session.position()
+    }
+
+    /// The latest pack voltage, V.
+    pub fn pack_voltage(&self) -> Option<f64> {
+        self.session.pack_voltage()
+    }
+
+    /// Ends the assessment: every check of the plan with its outcome, those never begun as not carried out because of
+    /// `why_not`; what the unit said of itself; the curves.
+    pub fn finish(mut self, why_not: &str) -> (Vec<CheckOutcome>, Vec<(String, String)>, Traces) {
+        if let Some(current) = self.current.take() {
+            let check = current.check;
+            self.outcomes.push(CheckOutcome {
+                check,
+                decision: if current.findings.is_empty() { Decision::Undecided } else { Decision::DoesNotConform },
+                not_carried_out: Some(format!("broken off: {why_not}")),
+                findings: current.findings,
+                requirements: Vec::new(),
+                began_s: self.seconds(current.began),
+                ended_s: self.seconds(self.last_tick),
+                moves: current.moves,
+            });
+        }
+        let end_s = self.seconds(self.last_tick);
+        for check in 0..self.plan.checks.len() {
+            if !self.outcomes.iter().any(|outcome| outcome.check == check) {
+                self.outcomes.push(CheckOutcome {
+                    check,
+                    decision: Decision::Undecided,
+                    not_carried_out: Some(why_not.to_owned()),
+                    findings: Vec::new(),
+                    requirements: Vec::new(),
+                    began_s: end_s,
+                    ended_s: end_s,
+                    moves: Vec::new(),
+                });
+            }
+        }
+        self.outcomes.sort_by_key(|outcome| outcome.check);
+        (self.outcomes, self.reports, self.session.into_traces())
+    }
+
+    fn seconds(&self, tick: Tick) -> f64 {
+        tick as f64 / self.setup.jig.ticks_per_second as f64
+    }
+
+    fn take_cue(&mut self, cue: &Cue) {
+        match cue {
+            Cue::Reported { what, value, .. } => {
+                if !self.reports.iter().any(|(name, said)| name == what && said == value) {
+                    self.reports.push((what.clone(), value.clone()));
+                }
+            }
+            Cue::GivenUp { why } => {
+                if let Some(current) = &mut self.current {
+                    current.findings.push(why.clone());
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn decide_check(&mut self, check: usize, ended: Tick) {
+        let (Some(current), Some(evidence)) = (self.current.take(), self.session.take_check()) else {
+            return;
+        };
+        let Some(planned) = self.plan.checks.get(check) else { return };
+        let requirements = decide_requirements(planned, &evidence, &self.setup, self.plan);
+        let worst_requirement = requirements.iter().map(|requirement| requirement.decision).max();
+        let finding = (!current.findings.is_empty()).then_some(Decision::DoesNotConform);
+        self.outcomes.push(CheckOutcome {
+            check,
+            decision: worst_requirement.max(finding).unwrap_or(Decision::Conforms),
+            not_carried_out: None,
+            findings: current.findings,
+            requirements,
+            began_s: self.seconds(current.began),
+            ended_s: self.seconds(ended),
+            moves: current.moves,
+        });
+    }
+}
+
+impl CaptureSink for Assessor<'_> {
+    fn part(&mut self, part: &Part) {
+        self.losses.extend(part.losses.iter().map(|loss| loss.what.clone()));
+        self.session.part(part);
+    }
+
+    fn mark(&mut self, mark: &Mark) {
+        self.last_tick = mark.at;
+        self.session.mark(mark);
+        match &mark.kind {
+            MarkKind::CheckBegins { check } => {
+                self.current =
+                    Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });
+            }
+            MarkKind::PhaseBegins(phase) => {
+                let began_s = self.seconds(mark.at);
+                if let Some(current) = &mut self.current {
+                    current.moves.push(MoveOutcome { label: phase.label.clone(), began_s, ended_s: began_s });
+                }
+            }
+            MarkKind::PhaseEnds => {
+                let ended_s = self.seconds(mark.at);
+                if let Some(last) = self.current.as_mut().and_then(|current| current.moves.last_mut()) {
+                    last.ended_s = ended_s;
+                }
+            }
+            MarkKind::Cue(cue) => self.take_cue(cue),
+            MarkKind::CheckEnds { check } => self.decide_check(*check, mark.at),
+        }
+    }
+}
+
+fn decide_requirements(
+    planned: &Check,
+    evidence: &CheckEvidence,
+    setup: &Setup,
+    plan: &Plan,
+) -> Vec<RequirementOutcome> {
+    planned
+        .requirements
+        .iter()
+        .enumerate()
+        .map(|(number, requirement)| decide_requirement(number, requirement, evidence, setup, plan))
+        .collect()
+}
+
+fn decide_requirement(
+    number: usize,
+    requirement: &Requirement,
+    evidence: &CheckEvidence,
+    setup: &Setup,
+    plan: &Plan,
+) -> RequirementOutcome {
+    let readings: Vec<ReadingOutcome> = (requirement.measurand.read)(evidence, setup)
+        .into_iter()
+        .map(|reading| ReadingOutcome {
+            label: reading.label,
+            result: reading.result.map(|estimate| {
+                let judgement = decide::judge(&estimate, &requirement.limits, &plan.rule);
+                (estimate, judgement)
+            }),
+        })
+        .collect();
+    let decision = readings.iter().map(reading_decision).max().unwrap_or(Decision::Undecided);
+    RequirementOutcome { requirement: number, decision, readings }
+}
+
+fn reading_decision(reading: &ReadingOutcome) -> Decision {
+    match &reading.result {
+        Ok((_, judgement)) => judgement.decision,
+        Err(withheld) => match withheld.blame {
+            Blame::Unit => Decision::DoesNotConform,
+            Blame::Bench => Decision::Invalid,
+        },
+    }
+}

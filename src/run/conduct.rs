@@ -1,0 +1,296 @@
+//! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
+
+use super::{Assessor, Bench, Operator, halt::Halt};
+use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase};
+use crate::clock::HostTime;
+use crate::decide::Decision;
+use crate::event::{Event, Live, RunOutcome, Watcher};
+use crate::measure::Setup;
+use crate::plan::{Check, Move, Plan};
+use crate::unit::{Heard, LineLink};
+use regex::Regex;
+use std::collections::VecDeque;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+
+/// Where a run's evidence is kept while it goes.
+pub trait Evidence: CaptureSink {
+    /// Makes what was taken so far durable. Called at rest, before a decided check is shown.
+    ///
+    /// # Errors
+    /// Says what is wrong and what to do: without stored evidence a run is invalid.
+    fn secure(&mut self) -> Result<(), String>;
+}
+
+/// What is to be done.
+pub struct Job<'a> {
+    /// The plan, fitted to this bench.
+    pub plan: &'a Plan,
+    /// Numbers of unit and jig for measuring.
+    pub setup: &'a Setup,
+    /// The unit's serial number.
+    pub serial: &'a str,
+    /// Set from outside to break the run off.
+    pub interrupted: &'a AtomicBool,
+}
+
+/// Carries out a plan. Whatever happens, the jig is safe when it returns.
+///
+/// The bench's failure is no error of this function: the outcome is then invalid and says why.
+pub fn run(
+    job: &Job<'_>,
+    bench: &mut Bench<'_>,
+    operator: &mut dyn Operator,
+    evidence: &mut dyn Evidence,
+    watcher: &mut dyn Watcher,
+) -> RunOutcome {
+    let began = bench.clock.now();
+    let mut conductor = Conductor::new(job, bench, operator, evidence, watcher);
+    let end = catch_unwind(AssertUnwindSafe(|| conductor.conduct()))
+        .unwrap_or_else(|panic| Err(Halt::Bench(panic_words(panic.as_ref()))));
+    let safe = conductor.bench.jig.make_safe();
+    let outcome = conductor.finish(end, safe.err().map(|error| format!("jig: {error}")), began);
+    watcher.see(&Event::RunEnds(&outcome));
+    outcome
+}
+
+fn panic_words(panic: &(dyn std::any::Any + Send)) -> String {
+    let words = panic.downcast_ref::<&str>().map(|text| (*text).to_owned());
+    let words = words.or_else(|| panic.downcast_ref::<String>().cloned());
+    format!("the program failed an assertion of its own: {}", words.unwrap_or_else(|| "no message".into()))
+}
+
+/// Everything that a run has in hand while it goes. Talking is in `talk.rs`, moving in `motion.rs`.
+pub(super) struct Conductor<'b, 'a> {
+    pub(super) job: &'b Job<'b>,
+    pub(super) bench: &'b mut Bench<'a>,
+    pub(super) operator: &'b mut dyn Operator,
+    pub(super) evidence: &'b mut dyn Evidence,
+    pub(super) watcher: &'b mut dyn Watcher,
+    pub(super) assessor: Assessor<'b>,
+    pub(super) link: LineLink,
+    pub(super) heard: VecDeque<Heard>,
+    /// The command whose answer is awaited.
+    pub(super) pending: Option<String>,
+    /// What a maker's own text should be answered with; taken once it came.
+    pub(super) wanted: Option<Regex>,
+    pub(super) part: Part,
+    pub(super) bytes: Vec<u8>,
+    /// Whether the jig feeds the unit.
+    pub(super) powered: bool,
+    pub(super) began: HostTime,
+    pub(super) next_live: HostTime,
+    /// Expected time of the moves that are not begun yet, s.
+    left_s: f64,
+    move_began: HostTime,
+    move_expected_s: f64,
+}
+
+impl<'b, 'a> Conductor<'b, 'a> {
+    fn new(
+        job: &'b Job<'b>,
+        bench: &'b mut Bench<'a>,
+        operator: &'b mut dyn Operator,
+        evidence: &'b mut dyn Evidence,
+        watcher: &'b mut dyn Watcher,
+    ) -> Self {
+        let began = bench.clock.now();
+        Self {
+            assessor: Assessor::new(job.plan, job.setup.clone()),
+            job,
+            bench,
+            operator,
+            evidence,
+            watcher,
+            link: LineLink::default(),
+            heard: VecDeque::new(),
+            pending: None,
+            wanted: None,
+            part: Part::default(),
+            bytes: Vec::with_capacity(256),
+            powered: false,
+            began,
+            next_live: began,
+            left_s: expected_s(job.plan),
+            move_began: began,
+            move_expected_s: 0.0,
+        }
+    }
+
+    fn conduct(&mut self) -> Result<(), Halt> {
+        self.watcher.see(&Event::RunBegins { plan: self.job.plan, expected_s: self.left_s });
+        // The first look states the level of every digital input, the interlocks' among them.
+        self.settle()?;
+        for (number, check) in self.job.plan.checks.iter().enumerate() {
+            let carried_out = self.carry_out(number, check)?;
+            if !carried_out && number + 1 < self.job.plan.checks.len() {
+                self.recover()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Carries out one check; false where it was given up because of the unit.
+    fn carry_out(&mut self, number: usize, check: &Check) -> Result<bool, Halt> {
+        self.watcher.see(&Event::CheckBegins { check: number });
+        let left_after = self.left_s - check.moves.iter().map(|planned| planned.expected_s).sum::<f64>();
+        let at = self.settle()?;
+        self.mark(Mark { at, doubt: 0, kind: MarkKind::CheckBegins { check: number } });
+        let mut carried_out = true;
+        for (ordinal, planned) in check.moves.iter().enumerate() {
+            match self.carry_out_move(number, ordinal, planned) {
+                Ok(()) => {}
+                Err(Halt::Unit(why)) => {
+                    self.give_up(why)?;
+                    carried_out = false;
+                    break;
+                }
+                Err(halt) => return Err(halt),
+            }
+        }
+        self.left_s = left_after;
+        let at = self.settle()?;
+        self.mark(Mark { at, doubt: 0, kind: MarkKind::CheckEnds { check: number } });
+        self.evidence.secure().map_err(Halt::Bench)?;
+        if let Some(outcome) = self.assessor.outcomes().last().filter(|outcome| outcome.check == number) {
+            self.watcher.see(&Event::CheckEnds(outcome));
+        }
+        Ok(carried_out)
+    }
+
+    fn carry_out_move(&mut self, check: usize, ordinal: usize, planned: &Move) -> Result<(), Halt> {
+        self.watcher.see(&Event::MoveBegins { check, ordinal, label: &planned.label });
+        self.left_s -= planned.expected_s;
+        self.move_began = self.bench.clock.now();
+        self.move_expected_s = planned.expected_s;
+        let at = self.settle()?;
+        let phase = Phase { check, ordinal, label: planned.label.clone(), action: planned.action.clone() };
+        self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseBegins(phase) });
+        self.perform(planned)?;
+        let at = self.settle()?;
+        self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseEnds });
+        Ok(())
+    }
+
+    /// Ends the phase that the unit did not carry out, and stops whatever still moves.
+    fn give_up(&mut self, why: String) -> Result<(), Halt> {
+        self.cue(Cue::GivenUp { why });
+        self.switch_supply(false)?;
+        self.pump_for(Duration::from_millis(500))?;
+        let at = self.settle()?;
+        self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseEnds });
+        Ok(())
+    }
+
+    /// After a check was given up: starts the unit afresh, so that the other checks can tell more. The rest of the run is
+    /// broken off where it does not start.
+    fn recover(&mut self) -> Result<(), Halt> {
+        self.pump_for(Duration::from_secs(1))?;
+        self.switch_supply(true)?;
+        self.await_start_up()
+    }
+
+    /// Takes in everything up to now and hands it on; returns that moment on the jig's clock.
+    pub(super) fn settle(&mut self) -> Result<crate::capture::Tick, Halt> {
+        let at = self.bench.jig.settle(&mut self.part)?;
+        self.hand_on()?;
+        Ok(at)
+    }
+
+    /// Hands on what has arrived, and looks whether the bench may go on.
+    pub(super) fn hand_on(&mut self) -> Result<(), Halt> {
+        if self.part.is_empty() {
+            return Ok(());
+        }
+        self.assessor.part(&self.part);
+        self.evidence.part(&self.part);
+        let stop = interlock(&self.part).or_else(|| self.part.losses.first().map(|loss| loss.what.clone()));
+        self.part.clear();
+        stop.map_or(Ok(()), |why| Err(Halt::Bench(why)))
+    }
+
+    pub(super) fn mark(&mut self, mark: Mark) {
+        self.assessor.mark(&mark);
+        self.evidence.mark(&mark);
+    }
+
+    /// Marks something that the bench knows by the computer's clock.
+    pub(super) fn cue(&mut self, cue: Cue) {
+        let (at, doubt) = self.bench.jig.tick_at(self.bench.clock.now());
+        self.mark(Mark { at, doubt, kind: MarkKind::Cue(cue) });
+    }
+
+    pub(super) fn live(&mut self) {
+        let now = self.bench.clock.now();
+        if now < self.next_live {
+            return;
+        }
+        self.next_live = now.after(Duration::from_millis(100));
+        let current = (self.move_expected_s - now.since(self.move_began).as_secs_f64()).max(0.0);
+        self.watcher.see(&Event::Live(Live {
+            elapsed_s: now.since(self.began).as_secs_f64(),
+            left_s: self.left_s.max(0.0) + current,
+            position: self.assessor.position(),
+            pack_voltage: self.assessor.pack_voltage(),
+        }));
+    }
+
+    fn finish(self, end: Result<(), Halt>, unsafe_because: Option<String>, began: HostTime) -> RunOutcome {
+        let mut invalid_because = Vec::new();
+        let mut interrupted = false;
+        let mut why_not = "the run was broken off".to_owned();
+        match end {
+            Ok(()) => {}
+            Err(Halt::Unit(why)) => why_not = why,
+            Err(Halt::Bench(why)) => {
+                why_not.clone_from(&why);
+                invalid_because.push(why);
+            }
+            Err(Halt::Interrupted) => {
+                interrupted = true;
+                why_not = "the run was interrupted".to_owned();
+                invalid_because.push(why_not.clone());
+            }
+        }
+        invalid_because.extend(unsafe_because);
+        for loss in self.assessor.losses() {
+            if !invalid_because.contains(loss) {
+                invalid_because.push(loss.clone());
+            }
+        }
+        let took_s = self.bench.clock.now().since(began).as_secs_f64();
+        let (checks, reports, traces) = self.assessor.finish(&why_not);
+        let worst = checks.iter().map(|check| check.decision).max().unwrap_or(Decision::Undecided);
+        let decision = if invalid_because.is_empty() { worst } else { Decision::Invalid };
+        RunOutcome { decision, invalid_because, interrupted, checks, reports, traces, took_s }
+    }
+}
+
+/// Expected time of a whole plan, s.
+fn expected_s(plan: &Plan) -> f64 {
+    plan.checks.iter().flat_map(|check| &check.moves).map(|planned| planned.expected_s).sum()
+}
+
+/// An interlock that opened. It is also wired to act by itself; the run merely learns of it here.
+fn interlock(part: &Part) -> Option<String> {
+    use crate::capture::EdgeChannel::{EmergencyStop, Guard};
+    [(EmergencyStop, "the emergency stop was pressed; release it"), (Guard, "the guard is open; close it")]
+        .into_iter()
+        .find(|(channel, _)| part.edges(*channel).iter().any(|edge| !edge.level()))
+        .map(|(_, what)| format!("{what}, look at the unit, then run again"))
+}
+
+/// Unit supply is the one output that a run must know the state of.
+impl Conductor<'_, '_> {
+    /// Switches the unit's supply and forgets what the unit was saying.
+    pub(super) fn switch_supply(&mut self, on: bool) -> Result<(), Halt> {
+        self.bench.jig.drive(OutputChannel::UnitSupply, on)?;
+        self.powered = on;
+        self.pending = None;
+        self.wanted = None;
+        self.heard.clear();
+        self.link.forget();
+        Ok(())
+    }
+}

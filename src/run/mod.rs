@@ -1,0 +1,19 @@
+//! Carrying out a plan on a bench.
+//!
+//! A [`Bench`] is clock, unit link and jig; the runner cannot ask whether it is real. [`run`] conducts the plan move by
+//! move ([`conduct`]), keeps the evidence ([`crate::capture::CaptureSink`]), has it measured and decided as it goes
+//! ([`assess`]), and leaves the bench safe whatever happens. The decisions are a pure function of the capture: [`Assessor`]
+//! fed with a stored capture decides the same.
+
+mod assess;
+mod bench;
+mod conduct;
+mod halt;
+mod motion;
+mod operator;
+mod talk;
+
+pub use assess::Assessor;
+pub use bench::Bench;
+pub use conduct::{Evidence, Job, run};
+pub use operator::{Answering, Operator, Question};

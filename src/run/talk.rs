@@ -1,0 +1,194 @@
+//! Talking with the unit while the jig goes on sensing: every wait of a run goes through [`Conductor::pump`].
+
+use super::{conduct::Conductor, halt::Halt};
+use crate::capture::{Cue, Line, Talker};
+use crate::clock::HostTime;
+use crate::unit::{Heard, Request};
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+/// The longest the run looks away from interlocks and interruptions.
+const SLICE: Duration = Duration::from_millis(20);
+
+impl Conductor<'_, '_> {
+    /// Lets the bench go on until the unit says something or `until` comes. Returns what it said.
+    pub(super) fn pump(&mut self, until: HostTime) -> Result<Option<Heard>, Halt> {
+        loop {
+            if let Some(heard) = self.heard.pop_front() {
+                return Ok(Some(heard));
+            }
+            if self.job.interrupted.load(Ordering::Relaxed) {
+                return Err(Halt::Interrupted);
+            }
+            let now = self.bench.clock.now();
+            if now >= until {
+                return Ok(None);
+            }
+            self.bytes.clear();
+            let received = self.bench.port.receive(&mut self.bytes, until.min(now.after(SLICE)))?;
+            if received > 0 {
+                self.take_bytes();
+            }
+            self.bench.jig.collect(&mut self.part)?;
+            self.hand_on()?;
+            self.live();
+        }
+    }
+
+    /// Lets the bench go on for a time. What the unit says meanwhile is set down and passed over, unless it shows that
+    /// something is wrong.
+    pub(super) fn pump_for(&mut self, wait: Duration) -> Result<(), Halt> {
+        let until = self.bench.clock.now().after(wait);
+        while let Some(heard) = self.pump(until)? {
+            self.unexpected(heard)?;
+        }
+        Ok(())
+    }
+
+    /// Sends a request and waits for its answer. An unanswered request is sent again where that does no harm.
+    pub(super) fn request(&mut self, request: &Request) -> Result<Heard, Halt> {
+        let unit = self.bench.unit;
+        let Some(command) = unit.dialect.compose(request) else {
+            return Err(Halt::Bench(format!("the unit file has no command for {request:?}; add it under `commands`")));
+        };
+        let tries = if request.may_be_repeated() { unit.link.tries } else { 1 };
+        for _ in 0..tries {
+            match self.say_and_wait(&command)? {
+                Some(Heard::Refused { answer }) => {
+                    self.cue(Cue::Refused { command: command.clone(), answer: answer.clone() });
+                    return Err(Halt::Unit(format!("the unit refused `{command}`: `{answer}`")));
+                }
+                Some(heard) => return Ok(heard),
+                None => self.cue(Cue::Unanswered { command: command.clone() }),
+            }
+        }
+        let waited = unit.link.answer_within.as_millis();
+        Err(Halt::Unit(format!("the unit did not answer `{command}` within {waited} ms ({tries} tries)")))
+    }
+
+    /// Sends a line. Its time in the transcript is the moment after its last byte was handed over.
+    pub(super) fn say(&mut self, text: &str) -> Result<(), Halt> {
+        let mut bytes = text.as_bytes().to_vec();
+        bytes.extend_from_slice(self.bench.unit.link.line_ending.as_bytes());
+        let deadline = self.bench.clock.now().after(Duration::from_secs(1));
+        self.bench.port.send(&bytes, deadline)?;
+        let (at, _) = self.bench.jig.tick_at(self.bench.clock.now());
+        self.part.lines.push(Line { at, from: Talker::Bench, text: text.to_owned() });
+        Ok(())
+    }
+
+    fn say_and_wait(&mut self, command: &str) -> Result<Option<Heard>, Halt> {
+        // An answer counts only to the command that it follows.
+        self.heard.clear();
+        self.pending = Some(command.to_owned());
+        self.say(command)?;
+        if self.bench.unit.dialect.answers.acknowledged.is_none() {
+            self.pending = None;
+            return Ok(Some(Heard::Acknowledged));
+        }
+        let until = self.bench.clock.now().after(self.bench.unit.link.answer_within);
+        while let Some(heard) = self.pump(until)? {
+            match heard {
+                Heard::Acknowledged | Heard::Refused { .. } | Heard::Identity(_) | Heard::State { .. } => {
+                    self.pending = None;
+                    return Ok(Some(heard));
+                }
+                other => self.unexpected(other)?,
+            }
+        }
+        self.pending = None;
+        Ok(None)
+    }
+
+    /// What nobody waits for: mostly in order, sometimes the sign that the unit or the link failed.
+    pub(super) fn unexpected(&mut self, heard: Heard) -> Result<(), Halt> {
+        match heard {
+            Heard::Banner(_) => {
+                self.cue(Cue::Restarted);
+                Err(Halt::Unit("the unit started afresh by itself".into()))
+            }
+            Heard::Garbled { why } => {
+                Err(Halt::Bench(format!("the unit link is garbled: {why}; check its cable, ground and baud rate")))
+            }
+            Heard::Refused { answer } => Err(Halt::Unit(format!("the unit refused: `{answer}`"))),
+            _ => Ok(()),
+        }
+    }
+
+    /// After the supply was switched on: waits for the banner and has the unit say who it is.
+    pub(super) fn await_start_up(&mut self) -> Result<(), Halt> {
+        let unit = self.bench.unit;
+        let until = self.bench.clock.now().after(unit.link.start_up_within);
+        let mut told = Vec::new();
+        if unit.dialect.answers.banner.is_some() {
+            told = self.await_banner(until)?;
+        } else {
+            self.pump_for(unit.link.start_up_within)?;
+        }
+        self.cue(Cue::StartedUp);
+        if unit.dialect.knows("identity") {
+            let Heard::Identity(again) = self.request(&Request::Identity)? else {
+                return Err(Halt::Unit("the unit acknowledged the identity request and said nothing".into()));
+            };
+            told = agreed(told, again)?;
+        }
+        for (what, value) in told {
+            let expected = match what.as_str() {
+                "serial" => Some(self.job.serial.to_owned()),
+                "model" => Some(unit.reports_as.clone()),
+                _ => None,
+            };
+            self.cue(Cue::Reported { what, value, expected });
+        }
+        Ok(())
+    }
+
+    fn await_banner(&mut self, until: HostTime) -> Result<Vec<(String, String)>, Halt> {
+        let mut garbage = None;
+        while let Some(heard) = self.pump(until)? {
+            match heard {
+                Heard::Banner(told) => return Ok(told),
+                // A serial line may glitch while the supply rises.
+                Heard::Garbled { why } => garbage = Some(why),
+                _ => {}
+            }
+        }
+        let waited = self.bench.unit.link.start_up_within.as_secs_f64();
+        match garbage {
+            Some(why) => Err(Halt::Bench(format!(
+                "the unit link is garbled: no start-up banner within {waited} s, but {why}; check its cable, ground and baud rate"
+            ))),
+            None => Err(Halt::Unit(format!("the unit said nothing within {waited} s of its supply coming on"))),
+        }
+    }
+
+    fn take_bytes(&mut self) {
+        let (at, _) = self.bench.jig.tick_at(self.bench.clock.now());
+        let Self { link, bytes, heard, part, pending, wanted, bench, .. } = self;
+        link.accept(bytes, |text| {
+            if wanted.take_if(|pattern| pattern.is_match(&text)).is_some() {
+                heard.push_back(Heard::Remark);
+            } else {
+                heard.push_back(bench.unit.dialect.interpret(&text, pending.as_deref()));
+            }
+            part.lines.push(Line { at, from: Talker::Unit, text });
+        });
+    }
+}
+
+/// What banner and identity both tell must agree: a line protocol without check sum cannot tell a flipped digit from a
+/// real one, so nothing is believed that was heard differently before.
+fn agreed(
+    banner: Vec<(String, String)>,
+    identity: Vec<(String, String)>,
+) -> Result<Vec<(String, String)>, Halt> {
+    for (what, value) in &banner {
+        if let Some((_, again)) = identity.iter().find(|(name, _)| name == what).filter(|(_, again)| again != value) {
+            return Err(Halt::Bench(format!(
+                "the unit link is garbled: the unit gave its {what} as `{value}`, then as `{again}`; check its cable and ground"
+            )));
+        }
+    }
+    let extra = banner.into_iter().filter(|(what, _)| !identity.iter().any(|(name, _)| name == what));
+    Ok(extra.chain(identity.iter().cloned()).collect())
+}

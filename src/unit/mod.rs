@@ -1,0 +1,12 @@
+//! A model of unit: its unit file, the dialect of its firmware, and the line link that speaks it.
+//!
+//! The dialect is data (templates and patterns), so that a maker's own firmware needs no code. Dialect and link are pure:
+//! bytes go in, findings come out; who owns the port is none of their business.
+
+mod dialect;
+mod file;
+mod link;
+
+pub use dialect::{Answers, Dialect, Heard, NumberForm, Request, SideWords, Template};
+pub use file::{LinkSettings, Unit};
+pub use link::LineLink;

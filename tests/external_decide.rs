@@ -1,0 +1,73 @@
+//! Decisions against JCGM 106:2012 and ISO 14253-1. Beside each check stands its source.
+
+use railproof::decide::{Decision, Judgement, Limits, Rule, judge};
+use railproof::stats::Estimate;
+
+fn judged(value: f64, uncertainty: f64, lower: Option<f64>, upper: Option<f64>, false_accept: f64) -> Judgement {
+    let estimate = Estimate::of(value).with("calibration", uncertainty);
+    judge(&estimate, &Limits { lower, upper }, &Rule { false_accept_at_most: false_accept })
+}
+
+/// JCGM 106:2012, 7.4 (two-sided tolerance, normal distribution); figures by the closed form of 7.2 in scipy 1.17.
+#[test]
+fn conformance_probability_between_two_limits() {
+    let cases = [
+        (10.0, 0.1, 0.954_499_736_1),
+        (10.15, 0.1, 0.691_229_832_2),
+        (10.2, 0.1, 0.499_968_328_8),
+        (10.3, 0.1, 0.158_654_967_3),
+        (9.83, 0.02, 0.933_192_798_7),
+        (10.0, 0.2, 0.682_689_492_1),
+    ];
+    for (value, uncertainty, expected) in cases {
+        let probability = judged(value, uncertainty, Some(9.8), Some(10.2), 0.05).conformance_probability;
+        assert!((probability - expected).abs() < 1e-9, "{value} ± {uncertainty}: {probability} against {expected}");
+    }
+}
+
+/// JCGM 106:2012, 7.3 (one upper limit); figures by the closed form in scipy 1.17.
+#[test]
+fn conformance_probability_below_one_limit() {
+    for (value, expected) in [(990.0, 0.977_249_868_1), (995.0, 0.841_344_746_1), (1000.0, 0.5)] {
+        let probability = judged(value, 5.0, None, Some(1000.0), 0.05).conformance_probability;
+        assert!((probability - expected).abs() < 1e-9, "{value}: {probability} against {expected}");
+    }
+}
+
+/// JCGM 106:2012, 8.3.2: a guard band of r·U, U = 2 u. r = 1 leaves a risk of 2.275 %; 5 % needs 1.645 u, r = 0.8224; 1 %
+/// needs 2.326 u. ISO 14253-1:2017 takes 5 % by default (from memory).
+#[test]
+fn guard_band_of_a_given_risk() {
+    for (risk, width) in [(0.05, 1.644_853_627_0), (0.022_750_131_948_2, 2.0), (0.01, 2.326_347_874_0)] {
+        let limit = judged(990.0, 5.0, None, Some(1000.0), risk).acceptance_upper.expect("limited above");
+        assert!(((1000.0 - limit) / 5.0 - width).abs() < 1e-6, "{risk}: {limit}");
+    }
+    let limit = judged(0.0, 1.0, None, Some(10.0), 0.05).acceptance_upper.expect("limited above");
+    assert!(((10.0 - limit) / 2.0 - 0.822_426_813_5).abs() < 1e-8);
+}
+
+/// ISO 14253-1:2017, clause 5: conformity and nonconformity are both proven only beyond the guard band; between the two
+/// neither is (clauses and rule from memory).
+#[test]
+fn the_zone_about_a_limit_proves_nothing() {
+    for (value, expected) in [
+        (991.7, Decision::Conforms),
+        (991.8, Decision::Undecided),
+        (1000.0, Decision::Undecided),
+        (1008.2, Decision::Undecided),
+        (1008.3, Decision::DoesNotConform),
+    ] {
+        assert_eq!(judged(value, 5.0, None, Some(1000.0), 0.05).decision, expected, "{value}");
+    }
+}
+
+/// JCGM 100:2008, table G.2 through the decision: with 4 degrees of freedom a two-sided 95 % factor of 2.78 is the
+/// one-sided one of 97.5 %.
+#[test]
+fn few_readings_widen_the_guard_band() {
+    let estimate = Estimate::of(0.0).with_freedom("repeat", 1.0, 4.0);
+    let limits = Limits { lower: Some(-100.0), upper: Some(100.0) };
+    let judgement = judge(&estimate, &limits, &Rule { false_accept_at_most: 0.025 });
+    assert!((100.0 - judgement.acceptance_upper.expect("limited above") - 2.776).abs() < 5e-4);
+    assert!((judgement.acceptance_lower.expect("limited below") + 100.0 - 2.776).abs() < 5e-4);
+}

@@ -1,0 +1,118 @@
+//! The statistics against published values. Beside each check stands its source.
+
+use railproof::stats::summary::{Line, mean, standard_deviation};
+use railproof::stats::{Estimate, Tally, student};
+
+/// Agreement in units of the last of `digits` significant digits, as the log relative error of the NIST StRD.
+fn agrees(measured: f64, certified: f64, digits: i32) -> bool {
+    (measured - certified).abs() <= 10_f64.powi(-digits) * certified.abs()
+}
+
+fn column(text: &str) -> Vec<f64> {
+    text.lines().skip(1).map(|line| line.trim().parse().expect("one number a line")).collect()
+}
+
+fn alternating(first: f64, low: f64, high: f64) -> Vec<f64> {
+    std::iter::once(first).chain((0..1000).map(|index| if index % 2 == 0 { low } else { high })).collect()
+}
+
+/// NIST Statistical Reference Datasets, univariate summary statistics: certified mean and standard deviation (n − 1) of
+/// Michelso, Mavro, Lew and NumAcc1 to NumAcc4, as shipped in the GNU Scientific Library, statistics/test_nist.c.
+#[test]
+fn nist_reference_sets() {
+    let sets = [
+        ("Michelso", column(include_str!("data/strd_michelso.csv")), 299.8524, 0.079_010_547_819_051_8, 13),
+        ("Mavro", column(include_str!("data/strd_mavro.csv")), 2.001_856, 0.000_429_123_454_003_053, 12),
+        ("Lew", column(include_str!("data/strd_lew.csv")), -177.435, 277.332_168_044_316, 14),
+        ("NumAcc1", vec![10_000_001.0, 10_000_003.0, 10_000_002.0], 10_000_002.0, 1.0, 15),
+        ("NumAcc2", alternating(1.2, 1.1, 1.3), 1.2, 0.1, 14),
+        // The decimal inputs of the last two are not representable in binary: 9 and 8 digits are all there is.
+        ("NumAcc3", alternating(1_000_000.2, 1_000_000.1, 1_000_000.3), 1_000_000.2, 0.1, 9),
+        ("NumAcc4", alternating(10_000_000.2, 10_000_000.1, 10_000_000.3), 10_000_000.2, 0.1, 8),
+    ];
+    for (name, values, certified_mean, certified_deviation, digits) in sets {
+        let (centre, deviation) = (mean(&values).expect("readings"), standard_deviation(&values).expect("readings"));
+        assert!(agrees(centre, certified_mean, 14), "{name}: mean {centre:?}");
+        assert!(agrees(deviation, certified_deviation, digits), "{name}: standard deviation {deviation:?}");
+    }
+}
+
+/// JCGM 100:2008, table G.2: t factors for 68.27, 90, 95, 95.45, 99 and 99.73 %, as printed with two decimals.
+#[test]
+fn gum_table_g2() {
+    let probabilities = [0.6827, 0.90, 0.95, 0.9545, 0.99, 0.9973];
+    let rows: [(f64, [f64; 6]); 7] = [
+        (1.0, [1.84, 6.31, 12.71, 13.97, 63.66, 235.78]),
+        (4.0, [1.14, 2.13, 2.78, 2.87, 4.60, 6.62]),
+        (9.0, [1.06, 1.83, 2.26, 2.32, 3.25, 4.09]),
+        (16.0, [1.03, 1.75, 2.12, 2.17, 2.92, 3.54]),
+        (20.0, [1.03, 1.72, 2.09, 2.13, 2.85, 3.42]),
+        (50.0, [1.01, 1.68, 2.01, 2.05, 2.68, 3.16]),
+        (f64::INFINITY, [1.00, 1.645, 1.960, 2.000, 2.576, 3.000]),
+    ];
+    for (freedom, printed) in rows {
+        for (probability, printed) in probabilities.into_iter().zip(printed) {
+            let factor = student::two_sided_quantile(probability, freedom);
+            assert!((factor - printed).abs() < 0.0052, "{freedom} {probability}: {factor} against {printed}");
+        }
+    }
+}
+
+/// Student's t quantiles to four decimals, as scipy 1.17 gives them for 68.27, 95.45 and 99.73 %.
+#[test]
+fn t_factors_to_four_decimals() {
+    let levels = [0.6827, 0.9545, 0.9973];
+    let rows = [
+        (1.0, [1.8374, 13.9678, 235.7837]),
+        (2.0, [1.3213, 4.5266, 19.2060]),
+        (5.0, [1.1105, 2.6487, 5.5070]),
+        (18.0, [1.0286, 2.1489, 3.4754]),
+        (100.0, [1.0050, 2.0253, 3.0767]),
+    ];
+    for (freedom, expected) in rows {
+        for (level, expected) in levels.into_iter().zip(expected) {
+            let factor = student::two_sided_quantile(level, freedom);
+            assert!((factor - expected).abs() < 6e-5, "{freedom} {level}: {factor} against {expected}");
+        }
+    }
+}
+
+/// JCGM 100:2008, H.1, end-gauge calibration: u_c = 32 nm, ν_eff = 16, t99(16) = 2.92, U99 = 93 nm. The unrounded
+/// 31.66388 nm and 16.75186 are the same model in GTC 1.5.1.
+#[test]
+fn gum_h1_end_gauge() {
+    let (length, expansion) = (50_000_623.0, 11.5e-6);
+    let gauge = Estimate::of(50_000_838.0)
+        .with_freedom("standard", 25.0, 18.0)
+        .with_freedom("repeat", 5.8, 24.0)
+        .with_freedom("comparator, random", 3.9, 5.0)
+        .with_freedom("comparator, systematic", 6.7, 8.0)
+        .with_freedom("expansion difference", length * 0.1 * 1e-6 / 3_f64.sqrt(), 50.0)
+        .with_freedom("temperature difference", length * expansion * 0.05 / 3_f64.sqrt(), 2.0);
+    assert!((gauge.standard_uncertainty() - 31.663_879).abs() < 1e-5, "{}", gauge.standard_uncertainty());
+    assert!((gauge.degrees_of_freedom() - 16.751_856).abs() < 1e-5, "{}", gauge.degrees_of_freedom());
+    assert!((gauge.coverage_factor(0.99) - 2.92).abs() < 0.005);
+    assert!((gauge.expanded_uncertainty(0.99) - 92.48).abs() < 0.01, "{}", gauge.expanded_uncertainty(0.99));
+}
+
+/// Hyndman and Fan, Sample quantiles in statistical packages, American Statistician 50 (1996) 361, definition 1; the
+/// values are those of numpy 2.4, method `inverted_cdf`.
+#[test]
+fn quantiles_by_the_inverse_distribution() {
+    let tally = Tally::new([3.1, 2.7, 9.9, 4.4, 5.0, 4.2, 3.8].map(|value| (value, 1)).to_vec());
+    for (probability, expected) in [(0.05, 2.7), (0.25, 3.1), (0.5, 4.2), (0.75, 5.0), (0.95, 9.9)] {
+        assert_eq!(tally.quantile(probability), Some(expected));
+    }
+}
+
+/// Anscombe, Graphs in statistical analysis, American Statistician 27 (1973) 17, first set (from memory): y = 3.00 + 0.500 x,
+/// standard errors 1.1247 and 0.1179.
+#[test]
+fn a_published_regression() {
+    let x = [10.0, 8.0, 13.0, 9.0, 11.0, 14.0, 6.0, 4.0, 12.0, 7.0, 5.0];
+    let y = [8.04, 6.95, 7.58, 8.81, 8.33, 9.96, 7.24, 4.26, 10.84, 4.82, 5.68];
+    let line = Line::fit(&x.into_iter().zip(y).collect::<Vec<_>>()).expect("eleven points");
+    assert!((line.slope - 0.5001).abs() < 5e-5 && (line.slope_uncertainty - 0.1179).abs() < 5e-5);
+    let (intercept, uncertainty) = line.at(0.0);
+    assert!((intercept - 3.0001).abs() < 5e-5 && (uncertainty - 1.1247).abs() < 5e-5, "{intercept} {uncertainty}");
+}
