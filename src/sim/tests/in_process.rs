@@ -51,10 +51,7 @@ fn a_dropped_jig_is_safe_and_a_missing_channel_is_named() {
     let (clock, _port, mut jig) = bench(World::new(&WorldSettings::default()), WallTime::UNIX_EPOCH);
     jig.drive(OutputChannel::UnitSupply, true).unwrap();
     assert!(clock.with_world(World::supply_is_on));
-    assert_eq!(
-        jig.drive(OutputChannel::Press(6), true),
-        Err(JigError::NoChannel { channel: "press 7".into() })
-    );
+    assert_eq!(jig.drive(OutputChannel::Press(6), true), Err(JigError::NoChannel { channel: "press 7".into() }));
     drop(jig);
     assert!(!clock.with_world(World::supply_is_on));
 }
