@@ -14,6 +14,9 @@ use crate::unit::Unit;
 use anyhow::{Context, anyhow};
 use clap::Args;
 
+/// Bits per second of a capture board's port: what its microcontroller's UART can do; a board with USB of its own ignores it.
+const BOARD_BAUD: u32 = 1_000_000;
+
 /// Which bench.
 #[derive(Debug, Clone, Args)]
 pub struct Choice {
@@ -74,7 +77,7 @@ impl Choice {
     fn capture_board(&self, unit: &Unit, jig: &JigFile) -> Result<OpenBench, Failure> {
         let clock = ComputerClock::new();
         let name = port_name(self.board_port.as_ref(), jig.board_port.as_ref(), "capture board", "--board-port")?;
-        let settings = SerialSettings::at(CaptureBoard::BAUD);
+        let settings = SerialSettings::at(BOARD_BAUD);
         let port = SerialPort::open(&name, settings, clock.clone()).map_err(invalid)?;
         let (edges, samples, outputs) = (jig.edge_channels(), jig.sample_channels(), jig.output_channels());
         let expected = Expected {

@@ -5,12 +5,15 @@
 
 mod bench;
 mod envelope;
+mod evidence;
 mod inputs;
 mod lint;
 mod operator;
 mod run;
+mod signals;
 mod simulate;
 mod watch;
+mod world;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use std::process::ExitCode;
