@@ -96,7 +96,7 @@ impl<W: Write> CaptureWriter<W> {
                 self.close_when_full(self.pending.samples[index].len())?;
             }
         }
-        Ok(())
+        self.close_when_full(0)
     }
 
     fn take_mark(&mut self, mark: &Mark) -> std::io::Result<()> {

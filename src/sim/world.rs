@@ -1,0 +1,507 @@
+//! The world as a whole: from event to event, and between two events from step to step.
+
+use super::SimTime;
+use super::assembly::{Assembly, WorldSettings};
+use super::carriage::TRAVEL;
+use super::chance::{Chance, Stream};
+use super::driver::{BRIDGE_DROP, Drive, Driver, EFFICIENCY};
+use super::firmware::{BROWN_OUT_VOLTS, CONTROLS, Controller, Outcome, SEGMENTS};
+use super::motor::Motor;
+use super::pack::{Draw, Pack, Terminals};
+use super::sensors::{Converters, Encoder, JigClock, LIGHT_TICKS, PACK_TICKS, TEMPERATURE_TICKS};
+use super::thermal::Thermal;
+use super::train::{MICROSTEP, Parts, Train};
+use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, SampleChannel, Tick};
+
+/// Power of the controller, W (invented for the demo).
+const LOGIC_POWER: f64 = 0.25;
+/// Power of a lit segment, W (invented for the demo).
+const SEGMENT_POWER: f64 = 0.04;
+/// The bench's dummy load, Ω.
+const DUMMY_LOAD: f64 = 6.8;
+/// Light that reaches the sensor of a dark segment from elsewhere (invented for the demo).
+const STRAY_LIGHT: f64 = 0.015;
+/// Resistance of a contact that opens for a moment, Ω.
+const OPEN_CONTACT: f64 = 15.0;
+/// Time without a heartbeat after which an armed watchdog drops the supply.
+const WATCHDOG_NS: SimTime = 250_000_000;
+
+/// A unit on its bench, in simulated time.
+#[derive(Debug, Clone)]
+pub struct World {
+    now: SimTime,
+    opened: bool,
+    // The unit.
+    motor: Motor,
+    driver: Driver,
+    train: Train,
+    controller: Controller,
+    thermal: Thermal,
+    segments: [f64; SEGMENTS],
+    dead_segment: Option<usize>,
+    phase_current: f64,
+    known_drive: Drive,
+    known_delay: u32,
+    direction_line: bool,
+    // Its supply: the unit's own pack and the bench's nearly empty one.
+    packs: [Pack; 2],
+    pack_times: [SimTime; 2],
+    supply: bool,
+    load: bool,
+    low_pack: bool,
+    dips_per_s: f64,
+    dip_ends: SimTime,
+    copper_joules: f64,
+    // The jig.
+    clock: JigClock,
+    converters: Converters,
+    noise: Chance,
+    contact: Chance,
+    inputs: [bool; 2],
+    pack_tick: Tick,
+    light_tick: Tick,
+    temperature_tick: Tick,
+    pack_at: SimTime,
+    light_at: SimTime,
+    temperature_at: SimTime,
+    watchdog: SimTime,
+    watchdog_armed: bool,
+}
+
+impl World {
+    /// A world at its beginning: the unit without supply, the carriage somewhere on its rail.
+    pub fn new(settings: &WorldSettings) -> Self {
+        let assembly = Assembly::drawn(settings);
+        let seed = settings.seed;
+        let mut jig = Chance::new(seed, Stream::Jig);
+        let clock = JigClock::drawn(&mut jig);
+        let encoder = Encoder::drawn(&mut jig, assembly.place);
+        let converters = Converters::drawn(&mut jig);
+        let train = Train::new(Parts {
+            motor: &assembly.motor,
+            belt: &assembly.belt,
+            carriage: &assembly.carriage,
+            end_stops: &assembly.end_stops,
+            place: assembly.place,
+            encoder,
+            seed,
+        });
+        let air = settings.air_celsius;
+        Self {
+            now: 0,
+            opened: false,
+            train,
+            controller: Controller::new(assembly.firmware, assembly.garbled, seed),
+            thermal: Thermal::new(assembly.thermal, air),
+            motor: assembly.motor,
+            driver: assembly.driver,
+            segments: assembly.segments,
+            dead_segment: assembly.dead_segment,
+            phase_current: 0.0,
+            known_drive: Drive::Off,
+            known_delay: 0,
+            direction_line: false,
+            packs: [Pack::new(assembly.pack, air), Pack::new(assembly.bench_pack, air)],
+            pack_times: [0; 2],
+            supply: false,
+            load: false,
+            low_pack: false,
+            dips_per_s: assembly.dips_per_s,
+            dip_ends: SimTime::MAX,
+            copper_joules: 0.0,
+            clock,
+            converters,
+            noise: Chance::new(seed, Stream::Noise),
+            contact: Chance::new(seed ^ 0xd1b5, Stream::Contact),
+            inputs: [true; 2],
+            pack_tick: 0,
+            light_tick: 0,
+            temperature_tick: 0,
+            pack_at: 0,
+            light_at: 0,
+            temperature_at: 0,
+            watchdog: SimTime::MAX,
+            watchdog_armed: false,
+        }
+    }
+
+    /// The present moment.
+    pub fn now(&self) -> SimTime {
+        self.now
+    }
+
+    /// The present moment on the jig's clock.
+    pub fn tick_now(&self) -> Tick {
+        self.tick_at(self.now)
+    }
+
+    /// A moment on the jig's clock.
+    pub fn tick_at(&self, moment: SimTime) -> Tick {
+        self.clock.tick(moment as f64)
+    }
+
+    /// Lets time pass until a moment; appends what the jig stamps and samples until then.
+    pub fn advance(&mut self, until: SimTime, out: &mut Part) {
+        self.open(out);
+        while self.now < until {
+            self.advance_to_event(until, out);
+        }
+    }
+
+    /// Lets time pass until a moment, or until a byte of the unit has arrived at the bench.
+    pub fn advance_until_said(&mut self, until: SimTime, out: &mut Part) {
+        self.open(out);
+        loop {
+            let goal = self.next_said_at().map_or(until, |said| said.min(until));
+            if self.now >= goal {
+                return;
+            }
+            self.advance_to_event(goal, out);
+        }
+    }
+
+    /// The bench sends bytes now; they reach the unit one after the other.
+    pub fn unit_hears(&mut self, bytes: &[u8]) {
+        self.controller.uart.bench_sends(self.now, bytes);
+    }
+
+    /// When all that the bench has sent will have reached the unit.
+    pub fn sent_at(&self) -> SimTime {
+        self.controller.uart.sent_at()
+    }
+
+    /// Appends the unit's bytes that have arrived at the bench by now.
+    pub fn take_said(&mut self, into: &mut Vec<u8>) {
+        while let Some(byte) = self.controller.uart.take_for_bench(self.now) {
+            into.push(byte);
+        }
+    }
+
+    /// When the unit's next byte arrives or arrived at the bench, if one is on its way.
+    pub fn next_said_at(&self) -> Option<SimTime> {
+        self.controller.uart.next_for_bench()
+    }
+
+    /// Switches an output now and says when, on the jig's clock.
+    pub fn drive(&mut self, output: OutputChannel, on: bool, out: &mut Part) -> Tick {
+        self.open(out);
+        let at = self.tick_now();
+        out.driven.push(Driven { at, output, on });
+        match output {
+            OutputChannel::UnitSupply => self.switch_supply(on),
+            OutputChannel::DummyLoad => {
+                self.use_pack();
+                self.load = on;
+            }
+            OutputChannel::LowPack => {
+                self.use_pack();
+                self.low_pack = on;
+            }
+            OutputChannel::Press(control) => self.controller.press(usize::from(control), on, self.now),
+        }
+        self.look_at_controller(out);
+        self.use_pack();
+        at
+    }
+
+    /// How many controls the unit has for the jig to press.
+    pub const CONTROLS: usize = CONTROLS;
+
+    /// Supply off, load off, full pack, nothing pressed.
+    pub fn make_safe(&mut self, out: &mut Part) {
+        for index in 0..OutputChannel::Press(CONTROLS as u8).index() {
+            if let Some(output) = OutputChannel::at(index) {
+                self.drive(output, false, out);
+            }
+        }
+    }
+
+    /// Sets the emergency-stop chain (true is healthy) or the guard (true is closed); nothing for other channels.
+    pub fn set_input(&mut self, input: EdgeChannel, level: bool, out: &mut Part) {
+        self.open(out);
+        let index = match input {
+            EdgeChannel::EmergencyStop => 0,
+            EdgeChannel::Guard => 1,
+            _ => return,
+        };
+        if self.inputs[index] != level {
+            self.inputs[index] = level;
+            out.push_edge(input, self.tick_now(), level);
+        }
+    }
+
+    /// Arms the board's watchdog, or disarms it: when armed, the supply is dropped 250 ms after the last heartbeat.
+    pub fn arm_watchdog(&mut self, armed: bool) {
+        self.watchdog_armed = armed;
+        self.watchdog = if armed { self.now + WATCHDOG_NS } else { SimTime::MAX };
+    }
+
+    /// The bench lives.
+    pub fn heartbeat(&mut self) {
+        if self.watchdog_armed {
+            self.watchdog = self.now + WATCHDOG_NS;
+        }
+    }
+
+    /// Whether the unit gets its supply from the jig.
+    pub fn supply_is_on(&self) -> bool {
+        self.supply
+    }
+
+    /// True place of the carriage from the left switch's nominal trigger point, m.
+    pub fn carriage(&self) -> f64 {
+        self.train.carriage()
+    }
+
+    /// True speed of the carriage, m/s.
+    pub fn carriage_speed(&self) -> f64 {
+        self.train.carriage_speed()
+    }
+
+    /// How far the rotor truly lags behind the field that the driver asks for, in full steps.
+    pub fn lag_full_steps(&self) -> f64 {
+        self.train.lag_full_steps()
+    }
+
+    /// True share of its charge that the pack in use has left.
+    pub fn charge(&self) -> f64 {
+        self.packs[usize::from(self.low_pack)].charge()
+    }
+
+    /// True voltage and current at the contacts of the pack in use, V and A.
+    pub fn supply(&self) -> (f64, f64) {
+        let Terminals { volts, amps } = self.packs[usize::from(self.low_pack)].terminals();
+        (volts, amps)
+    }
+
+    /// True temperatures of winding, motor case and housing, °C.
+    pub fn temperatures(&self) -> [f64; 3] {
+        [self.thermal.winding, self.thermal.case, self.thermal.housing]
+    }
+
+    /// States the levels of all inputs at tick 0.
+    fn open(&mut self, out: &mut Part) {
+        if self.opened {
+            return;
+        }
+        self.opened = true;
+        let (a, b) = self.train.encoder_levels();
+        let [left, right] = self.train.end_stop_levels();
+        let levels = [false, self.direction_line, a, b, left, right, self.inputs[0], self.inputs[1]];
+        for (channel, level) in EdgeChannel::ALL.into_iter().zip(levels) {
+            out.push_edge(channel, 0, level);
+        }
+    }
+
+    /// Moves to the next event, `goal` at the latest, and lets it happen.
+    fn advance_to_event(&mut self, goal: SimTime, out: &mut Part) {
+        let event = self
+            .pack_at
+            .min(self.light_at)
+            .min(self.temperature_at)
+            .min(self.dip_ends)
+            .min(self.watchdog)
+            .min(self.controller.next_wake());
+        let reached = event.min(goal).max(self.now);
+        self.move_to(reached, out);
+        if self.now < reached || event > self.now {
+            return;
+        }
+        if self.controller.next_wake() <= self.now {
+            self.controller.wake(self.now, self.train.end_stop_levels());
+            self.look_at_controller(out);
+        }
+        if self.dip_ends <= self.now {
+            self.dip_ends = SimTime::MAX;
+            self.packs.iter_mut().for_each(|pack| pack.set_extra_contact(0.0));
+        }
+        if self.pack_at <= self.now {
+            self.sample_pack(out);
+        }
+        if self.light_at <= self.now {
+            self.sample_light(out);
+        }
+        if self.temperature_at <= self.now {
+            self.sample_temperature(out);
+        }
+        if self.watchdog <= self.now {
+            self.watchdog = SimTime::MAX;
+            self.make_safe(out);
+        }
+    }
+
+    /// Moves the drive train step by step up to a moment, or to a step after which the controller has to think.
+    fn move_to(&mut self, until: SimTime, out: &mut Part) {
+        let mut reached = until;
+        loop {
+            let at = self.controller.stepper.next_at();
+            if at > until {
+                break;
+            }
+            // Two quick steps share one stride of the physics, away from the ends.
+            let shared = self.train.may_wait(self.controller.stepper.after_next());
+            if !shared {
+                self.train.move_to(at, &self.clock, out);
+                self.train.stamp_end_stops(at, &self.clock, out);
+            }
+            let outcome = self.controller.stepper.interrupt(self.train.end_stop_levels());
+            out.push_edge(EdgeChannel::Step, self.clock.tick(at as f64), true);
+            self.train.step(self.controller.stepper.direction(), shared);
+            let delay = self.controller.stepper.delay();
+            if delay != self.known_delay {
+                self.follow_speed(delay);
+            }
+            if outcome != Outcome::Going {
+                if shared {
+                    self.train.move_to(at, &self.clock, out);
+                    self.train.stamp_end_stops(at, &self.clock, out);
+                }
+                self.now = at;
+                self.controller.stepped(outcome, at, self.train.end_stop_levels());
+                self.look_at_controller(out);
+                reached = at;
+                break;
+            }
+        }
+        self.train.move_to(reached, &self.clock, out);
+        self.train.stamp_end_stops(reached, &self.clock, out);
+        self.now = reached;
+    }
+
+    /// Tells the drive train how fast its field moves.
+    fn follow_speed(&mut self, delay: u32) {
+        self.known_delay = delay;
+        let stepper = &self.controller.stepper;
+        let speed = if stepper.is_moving() { MICROSTEP * stepper.direction() as f64 / stepper.period() } else { 0.0 };
+        self.train.set_field_speed(speed);
+    }
+
+    /// Takes over what the controller decided: direction, current, speed.
+    fn look_at_controller(&mut self, out: &mut Part) {
+        let line = self.controller.direction_line();
+        if line != self.direction_line {
+            self.direction_line = line;
+            out.push_edge(EdgeChannel::Direction, self.tick_now(), line);
+        }
+        self.follow_speed(self.controller.stepper.delay());
+        if self.controller.drive() != self.known_drive {
+            self.known_drive = self.controller.drive();
+            self.energise();
+            self.use_pack();
+        }
+    }
+
+    fn switch_supply(&mut self, on: bool) {
+        if on == self.supply {
+            return;
+        }
+        self.supply = on;
+        if on {
+            self.train.align_field();
+            self.controller.power_up(self.now);
+        } else {
+            self.controller.power_down(self.now);
+        }
+    }
+
+    /// Sets the motor's torque by what the supply can drive at the present speed.
+    fn energise(&mut self) {
+        let asked = self.driver.current(self.known_drive);
+        self.phase_current = 0.0;
+        if asked > 0.0 {
+            let volts = self.supply().0 - BRIDGE_DROP;
+            let resistance = self.motor.resistance_at(self.thermal.winding);
+            let greatest = self.motor.greatest_current(volts, resistance, self.train.turns_per_s());
+            self.phase_current = asked.min(greatest);
+        }
+        self.train.set_torque(self.motor.torque_amplitude(self.phase_current));
+    }
+
+    /// What the unit and the load draw from the pack just now.
+    fn draw(&self) -> Draw {
+        let mut power = 0.0;
+        if self.controller.is_powered() {
+            let copper = self.copper_power();
+            let mechanical = if copper > 0.0 { self.train.power().max(0.0) } else { 0.0 };
+            power = LOGIC_POWER + SEGMENT_POWER * f64::from(self.controller.lit()) + (copper + mechanical) / EFFICIENCY;
+        }
+        Draw { power, conductance: if self.load { 1.0 / DUMMY_LOAD } else { 0.0 } }
+    }
+
+    fn copper_power(&self) -> f64 {
+        self.phase_current * self.phase_current * self.motor.resistance_at(self.thermal.winding)
+    }
+
+    /// Lets the pack in use live up to now, and draws from it what is drawn now.
+    fn use_pack(&mut self) -> Terminals {
+        let used = usize::from(self.low_pack);
+        let draw = self.draw();
+        let seconds = (self.now - self.pack_times[used]) as f64 * 1e-9;
+        self.pack_times[used] = self.now;
+        self.copper_joules += self.copper_power() * seconds;
+        // Bad contacts shake; the deviate is only drawn where it matters to the noise's stream.
+        let unrest = if self.packs[used].is_unsteady() { self.contact.deviate() } else { 0.0 };
+        let terminals = self.packs[used].pass(seconds, draw, unrest);
+        if self.supply && terminals.volts < BROWN_OUT_VOLTS {
+            self.controller.power_up(self.now);
+            self.known_drive = Drive::Off;
+            self.energise();
+            self.train.align_field();
+            self.follow_speed(0);
+            return self.packs[used].pass(0.0, self.draw(), unrest);
+        }
+        terminals
+    }
+
+    fn sample_pack(&mut self, out: &mut Part) {
+        if self.dips_per_s > 0.0 && self.dip_ends == SimTime::MAX && self.controller.stepper.is_moving() {
+            let period = PACK_TICKS as f64 / super::TICKS_PER_SECOND as f64;
+            if self.contact.happens(self.dips_per_s * period) {
+                self.dip_ends = self.now + (self.contact.between(8e6, 30e6)) as u64;
+                self.packs[usize::from(self.low_pack)].set_extra_contact(OPEN_CONTACT);
+            }
+        }
+        let Terminals { volts, amps } = self.use_pack();
+        let volts_code = self.converters.volts.code(volts, &mut self.noise);
+        let amps_code = self.converters.amps.code(amps, &mut self.noise);
+        out.push_sample(SampleChannel::PackVoltage, self.pack_tick, volts_code);
+        out.push_sample(SampleChannel::PackCurrent, self.pack_tick, amps_code);
+        self.pack_tick += PACK_TICKS;
+        self.pack_at = self.clock.moment(self.pack_tick);
+        self.controller.read_supply(self.now, if self.supply { volts } else { 0.0 });
+        if self.controller.stepper.is_moving() {
+            self.energise();
+        }
+    }
+
+    fn sample_light(&mut self, out: &mut Part) {
+        let lit = usize::from(self.controller.lit());
+        for segment in 0..SEGMENTS {
+            let dark = segment >= lit || self.dead_segment == Some(segment);
+            let light = if dark { STRAY_LIGHT } else { self.segments[segment] };
+            let code = self.converters.light[segment].code(light, &mut self.noise);
+            out.push_sample(SampleChannel::Light(segment as u8), self.light_tick, code);
+        }
+        self.light_tick += LIGHT_TICKS;
+        self.light_at = self.clock.moment(self.light_tick);
+    }
+
+    fn sample_temperature(&mut self, out: &mut Part) {
+        self.use_pack();
+        let seconds = TEMPERATURE_TICKS as f64 / super::TICKS_PER_SECOND as f64;
+        self.thermal.pass(seconds, self.copper_joules / seconds);
+        self.copper_joules = 0.0;
+        let channels =
+            [SampleChannel::MotorTemperature, SampleChannel::HousingTemperature, SampleChannel::AirTemperature];
+        let celsius = [self.thermal.case, self.thermal.housing, self.thermal.air];
+        for (index, channel) in channels.into_iter().enumerate() {
+            let code = self.converters.celsius[index].code(celsius[index], &mut self.noise);
+            out.push_sample(channel, self.temperature_tick, code);
+        }
+        self.temperature_tick += TEMPERATURE_TICKS;
+        self.temperature_at = self.clock.moment(self.temperature_tick);
+    }
+
+    /// Nominal distance of the two end switches, m.
+    pub const TRAVEL: f64 = TRAVEL;
+}
