@@ -4,7 +4,6 @@
 //! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
 
 mod bench;
-mod envelope;
 mod evidence;
 mod inputs;
 mod lint;

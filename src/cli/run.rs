@@ -1,7 +1,6 @@
 //! `railproof run`: qualifies one unit and keeps the record.
 
-use super::bench::{Choice, OpenBench, setup};
-use super::envelope::envelope;
+use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
 use super::inputs::{InputFile, gather, refuse};
 use super::operator::{TerminalOperator, confirm, given_answers};
@@ -16,7 +15,7 @@ use crate::jig::{Dates, JigFile};
 use crate::plan::{Draft, Plan};
 use crate::record::{self, Header, Record, RunFolder, stored};
 use crate::report;
-use crate::run::{self, Answering, Bench, Job, Question};
+use crate::run::{self, Answering, Bench, Job, Question, envelope, setup};
 use crate::unit::Unit;
 use anyhow::{Context, anyhow};
 use clap::Args;
