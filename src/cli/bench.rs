@@ -6,13 +6,15 @@ use crate::clock::{Clock, ComputerClock};
 use crate::jig::capture_board::{CaptureBoard, Expected};
 use crate::jig::pi::{self, PiWiring};
 use crate::jig::{Jig, JigFile, JigKind};
-use crate::measure::{JigFacts, Setup};
 use crate::port::{Port, SerialPort, SerialSettings};
 use crate::record::stored::Origin;
 use crate::sim;
 use crate::unit::Unit;
 use anyhow::{Context, anyhow};
 use clap::Args;
+
+/// Bits per second of a capture board's port: what its microcontroller's UART can do; a board with USB of its own ignores it.
+const BOARD_BAUD: u32 = 1_000_000;
 
 /// Which bench.
 #[derive(Debug, Clone, Args)]
@@ -74,7 +76,7 @@ impl Choice {
     fn capture_board(&self, unit: &Unit, jig: &JigFile) -> Result<OpenBench, Failure> {
         let clock = ComputerClock::new();
         let name = port_name(self.board_port.as_ref(), jig.board_port.as_ref(), "capture board", "--board-port")?;
-        let settings = SerialSettings::at(CaptureBoard::BAUD);
+        let settings = SerialSettings::at(BOARD_BAUD);
         let port = SerialPort::open(&name, settings, clock.clone()).map_err(invalid)?;
         let (edges, samples, outputs) = (jig.edge_channels(), jig.sample_channels(), jig.output_channels());
         let expected = Expected {
@@ -102,24 +104,6 @@ impl Choice {
     fn unit_link(&self, unit: &Unit, jig: &JigFile, clock: ComputerClock) -> Result<SerialPort, Failure> {
         let name = port_name(self.unit_port.as_ref(), jig.unit_port.as_ref(), "unit", "--unit-port")?;
         SerialPort::open(&name, unit.link.serial, clock).map_err(invalid)
-    }
-}
-
-/// Numbers of unit and jig for measuring.
-pub fn setup(unit: &Unit, jig: &JigFile) -> Setup {
-    Setup {
-        unit: unit.facts.clone(),
-        jig: JigFacts {
-            ticks_per_second: jig.clock.ticks_per_second,
-            clock_error: jig.clock.error,
-            clock_uncertainty: jig.clock.uncertainty,
-            stamp_uncertainty: jig.clock.stamp_uncertainty,
-            encoder_edges_per_metre: jig.encoder.as_ref().map_or(0.0, |encoder| encoder.edges_per_metre),
-            encoder_uncertainty: jig.encoder.as_ref().map_or(0.0, |encoder| encoder.uncertainty),
-            edges: jig.edge_channels(),
-            calibrations: jig.calibrations(),
-            lit_above: jig.lit_above,
-        },
     }
 }
 

@@ -48,7 +48,9 @@ impl CaptureSink for FolderEvidence {
 
 impl Evidence for FolderEvidence {
     fn secure(&mut self) -> Result<(), String> {
-        let failed = |error: &io::Error| format!("the evidence cannot be stored: {error}; make room on the disk, then run again");
+        let failed = |error: &io::Error| {
+            format!("the evidence cannot be stored: {error}; make room on the disk, then run again")
+        };
         if let Some(error) = self.writer.failure() {
             return Err(failed(error));
         }

@@ -1,27 +1,33 @@
 //! `railproof run`: qualifies one unit and keeps the record.
 
-use super::bench::{Choice, open};
+use super::bench::{Choice, OpenBench};
+use super::evidence::FolderEvidence;
 use super::inputs::{InputFile, gather, refuse};
 use super::operator::{TerminalOperator, confirm, given_answers};
+use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
 use super::{Exit, Failure, Format};
 use crate::capture::Action;
 use crate::clock::{Clock, ComputerClock, WallTime};
 use crate::decide::Decision;
 use crate::event::RunOutcome;
-use crate::jig::JigFile;
-use crate::plan::{Draft, Envelope, Plan};
+use crate::jig::{Dates, JigFile};
+use crate::plan::{Draft, Plan};
 use crate::record::{self, Header, Record, RunFolder, stored};
 use crate::report;
-use crate::run::{self, Answering, Bench, Evidence, Job, Question};
+use crate::run::{self, Answering, Bench, Job, Question, envelope, setup};
 use crate::unit::Unit;
 use anyhow::{Context, anyhow};
 use clap::Args;
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use time::format_description::well_known::Rfc3339;
 
+/// The narrowest that a result is laid out for.
+const PAGE_WIDTH: u16 = 80;
+
+/// What to run, on which bench, and where the record goes.
 #[derive(Args)]
 pub struct RunArgs {
     /// The test plan
@@ -92,20 +98,19 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
 
     let outcome = conduct(args, &prepared, &mut bench, &folder, answering, &interrupted)?;
     let outcome = within_calibration(outcome, &prepared.jig, started.date());
-    let header = Header {
-        run: stored::RunFacts {
-            id,
-            started: rfc3339(started),
-            ended: rfc3339(clock.wall()),
-            took_s: outcome.took_s,
-            origin: bench.origin(),
-            seed: args.bench.world_facts(&prepared.jig).0,
-            faults: args.bench.world_facts(&prepared.jig).1,
-            railproof: env!("CARGO_PKG_VERSION").to_owned(),
-            predecessors: record::predecessors(&args.results, &args.serial),
-        },
-        ..header(args, &prepared, &bench)
+    let (seed, faults) = args.bench.world_facts(&prepared.jig);
+    let facts = stored::RunFacts {
+        id,
+        started: rfc3339(started),
+        ended: rfc3339(clock.wall()),
+        took_s: outcome.took_s,
+        origin: bench.origin(),
+        seed,
+        faults,
+        railproof: env!("CARGO_PKG_VERSION").to_owned(),
+        predecessors: record::predecessors(&args.results, &args.serial),
     };
+    let header = header(args, &prepared, &bench, facts);
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record)?;
     show(args.format, &record, &kept)?;
@@ -133,18 +138,6 @@ fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
         return Err(Failure::new(Exit::Usage, anyhow!(why)));
     }
     Ok(Prepared { plan, unit, jig, inputs: [("plan", plan_file), ("unit", unit_file), ("jig", jig_file)] })
-}
-
-/// Ctrl-C, termination and a closed terminal end the run at its next look, with the bench safe and a record.
-fn watch_for_signals() -> Result<Arc<AtomicBool>, Failure> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    let interrupted = Arc::new(AtomicBool::new(false));
-    for signal in [SIGINT, SIGTERM, SIGHUP] {
-        signal_hook::flag::register(signal, Arc::clone(&interrupted))
-            .context("Ctrl-C cannot be watched for, so the bench could not be stopped")
-            .map_err(|error| Failure { exit: Exit::Invalid, error })?;
-    }
-    Ok(interrupted)
 }
 
 fn stage(args: &RunArgs, id: &str) -> Result<RunFolder, Failure> {
@@ -208,14 +201,15 @@ fn invalidated(mut outcome: RunOutcome, why: String) -> RunOutcome {
     outcome
 }
 
-/// What the record says of unit, bench and inputs; the facts of the run itself come on top.
-fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench) -> Header {
+/// What the record says beside the outcome.
+fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::RunFacts) -> Header {
     let calibration = |(channel, dates): (String, Dates)| stored::CalibrationFacts {
         channel,
         date: dates.calibrated.to_string(),
         due: dates.due.to_string(),
     };
     Header {
+        run,
         unit: stored::UnitFacts {
             maker: prepared.unit.maker.clone(),
             model: prepared.unit.model.clone(),
@@ -230,7 +224,7 @@ fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench) -> Header {
             calibrations: prepared.jig.dates().into_iter().map(calibration).collect(),
         },
         inputs: prepared.inputs.iter().map(|(role, input)| frozen(role, input)).collect(),
-        ..Default::default()
+        warnings: Vec::new(),
     }
 }
 
@@ -264,8 +258,7 @@ fn show(format: Format, record: &Record, kept: &Path) -> Result<(), Failure> {
     use std::io::Write;
     let text = match format {
         Format::Text => {
-            let width = terminal_width();
-            format!("{}\n{}\n", report::text(record, width), kept.display())
+            format!("{}\n{}\n", report::text(record, terminal_width()), kept.display())
         }
         Format::Json => String::from_utf8_lossy(&record::to_json(record)).into_owned(),
     };
@@ -275,6 +268,11 @@ fn show(format: Format, record: &Record, kept: &Path) -> Result<(), Failure> {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
     }
+}
+
+/// Columns of the terminal; where there is none, as many as fit a printed page.
+fn terminal_width() -> u16 {
+    rustix::termios::tcgetwinsize(std::io::stdout()).map_or(0, |size| size.ws_col).max(PAGE_WIDTH)
 }
 
 fn exit(outcome: &RunOutcome) -> Exit {

@@ -58,6 +58,7 @@ fn firmware(text: &str) -> Result<FirmwareVersion, String> {
 
 fn faults_help() -> String {
     let width = Fault::ALL.iter().map(|kind| kind.name().len()).max().unwrap_or(0);
-    let list: String = Fault::ALL.iter().map(|kind| format!("\n  {:<width$}  {}", kind.name(), kind.explanation())).collect();
+    let list: String =
+        Fault::ALL.iter().map(|kind| format!("\n  {:<width$}  {}", kind.name(), kind.explanation())).collect();
     format!("A fault of unit or bench, with a severity from 0 to 1; may be repeated:{list}")
 }

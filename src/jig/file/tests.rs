@@ -109,7 +109,9 @@ fn a_channel_without_calibration_is_none() {
         &SIMULATED.replace("due: 2099-12-31\n", ""),
         expect!["6:1  | a jig file needs the key `due` | add `due: 2027-03-02`"],
     );
-    problems(&SIMULATED.replace("calibrated: 2026-01-05\ndue: 2099-12-31\n", ""), expect![[r#"
+    problems(
+        &SIMULATED.replace("calibrated: 2026-01-05\ndue: 2099-12-31\n", ""),
+        expect![[r#"
         12:3 clock | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
         18:3 encoder | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
         25:26 samples.pack voltage | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
@@ -122,7 +124,8 @@ fn a_channel_without_calibration_is_none() {
         30:26 samples.light 3 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
         30:26 samples.light 4 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
         30:26 samples.light 5 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 6 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]]);
+        30:26 samples.light 6 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]],
+    );
     problems(
         &SIMULATED.replace("offset uncertainty: 2 mV", "offset uncertainty: 2 mA"),
         expect![
