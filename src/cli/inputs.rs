@@ -26,12 +26,6 @@ impl InputFile {
             Err(problem) => Err(refuse(&[*problem])),
         }
     }
-
-    /// Its file name without folders.
-    pub fn file_name(&self) -> String {
-        let path = Path::new(self.source.name());
-        path.file_name().map_or_else(|| "unnamed.yaml".into(), |name| name.to_string_lossy().into_owned())
-    }
 }
 
 /// Shows what is wrong with input files and ends the command.

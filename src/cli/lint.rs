@@ -1,9 +1,9 @@
 //! `railproof lint`: checks plans, unit files and jig files without a bench, and whether they fit each other.
 
-use super::envelope::envelope;
 use super::{Exit, Failure, Format};
 use crate::jig::JigFile;
 use crate::plan::Draft;
+use crate::run::envelope;
 use crate::unit::Unit;
 use crate::written::{Node, Notes, Problem, Source, Style, nearest, read};
 use clap::Args;

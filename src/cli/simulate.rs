@@ -1,19 +1,16 @@
 //! `railproof simulate`: serves a simulated unit and capture board on two serial ports, for any program to talk to.
 
 use super::inputs::{InputFile, gather, refuse};
+use super::signals::watch_for_signals;
+use super::world::WorldArgs;
 use super::{Exit, Failure, Format};
 use crate::jig::{JigFile, JigKind};
-use crate::sim::{Fault, FirmwareVersion, ServeSettings, Served, TICKS_PER_SECOND, World, WorldSettings};
+use crate::sim::{ServeSettings, Served, TICKS_PER_SECOND};
 use crate::unit::Unit;
-use anyhow::{Context, anyhow};
+use anyhow::{Context as _, anyhow};
 use clap::Args;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
-
-/// The one model that the simulated world is made of.
-const MODEL: &str = "dunlin-600";
 
 #[derive(Args)]
 pub struct SimulateArgs {
@@ -26,15 +23,8 @@ pub struct SimulateArgs {
     /// Serial number that the unit says it has
     #[arg(long, value_name = "SN", default_value = "SM-0001")]
     serial: String,
-    /// Decides everything that is left to chance
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
-    /// A fault of unit or bench, with a severity from 0 to 1; may be repeated
-    #[arg(long = "fault", value_name = "NAME[:SEVERITY]", value_parser = Fault::parse)]
-    faults: Vec<Fault>,
-    /// Firmware of the unit: 1.4.0 or 1.5.0
-    #[arg(long, value_name = "VERSION", default_value = "1.4.0", value_parser = firmware)]
-    firmware: FirmwareVersion,
+    #[command(flatten)]
+    world: WorldArgs,
     /// Seconds of the simulated world in one of the computer's
     #[arg(long, value_name = "X", default_value_t = 1.0, value_parser = scale)]
     scale: f64,
@@ -49,13 +39,6 @@ pub struct SimulateArgs {
     format: Format,
 }
 
-fn firmware(text: &str) -> Result<FirmwareVersion, String> {
-    [FirmwareVersion::V1_4_0, FirmwareVersion::V1_5_0]
-        .into_iter()
-        .find(|version| version.text() == text)
-        .ok_or_else(|| "the simulated unit has firmware 1.4.0 or 1.5.0".to_owned())
-}
-
 fn scale(text: &str) -> Result<f64, String> {
     let number = text.parse().ok().filter(|number| (0.1..=100.0).contains(number));
     number.ok_or_else(|| "write a number from 0.1 to 100".to_owned())
@@ -63,20 +46,9 @@ fn scale(text: &str) -> Result<f64, String> {
 
 /// Serves until it is interrupted.
 pub fn simulate(args: &SimulateArgs) -> Result<Exit, Failure> {
-    check_files(&args.unit, &args.jig)?;
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM, signal_hook::consts::SIGHUP] {
-        signal_hook::flag::register(signal, Arc::clone(&stop))
-            .context("Ctrl-C cannot be watched for")
-            .map_err(invalid)?;
-    }
-    let world = World::new(&WorldSettings {
-        seed: args.seed,
-        faults: args.faults.clone(),
-        serial: args.serial.clone(),
-        firmware: args.firmware,
-        ..WorldSettings::default()
-    });
+    let unit = check_files(&args.unit, &args.jig)?;
+    let stop = watch_for_signals()?;
+    let world = args.world.world(&unit, &args.serial)?;
     let settings = ServeSettings { scale: args.scale, ..ServeSettings::default() };
     let mut served = Served::open(world, settings).context("the simulated bench has no ports").map_err(invalid)?;
     let _unit_link = args.unit_link.as_deref().map(|at| Link::make(at, served.unit_port())).transpose()?;
@@ -93,19 +65,13 @@ fn invalid(error: anyhow::Error) -> Failure {
 }
 
 /// Both files have to be right, and to describe what the simulated world is.
-fn check_files(unit_path: &Path, jig_path: &Path) -> Result<(), Failure> {
+fn check_files(unit_path: &Path, jig_path: &Path) -> Result<Unit, Failure> {
     let (unit_file, jig_file) = (InputFile::read(unit_path)?, InputFile::read(jig_path)?);
     let mut problems = Vec::new();
     let unit = gather(Unit::read(&unit_file.source), &mut problems);
     let jig = gather(JigFile::read(&jig_file.source), &mut problems);
     let (Some(unit), Some(jig)) = (unit, jig) else { return Err(refuse(&problems)) };
-    let misfit = if unit.model != MODEL {
-        let file = unit_path.display();
-        format!(
-            "{file}: the simulated world is a `{MODEL}`, this is a `{}`; name the unit file of that model",
-            unit.model
-        )
-    } else if jig.kind != JigKind::CaptureBoard {
+    let misfit = if jig.kind != JigKind::CaptureBoard {
         let file = jig_path.display();
         format!(
             "{file}: a capture board is served, this jig is of kind `{}`; name a capture board's jig file",
@@ -115,7 +81,7 @@ fn check_files(unit_path: &Path, jig_path: &Path) -> Result<(), Failure> {
         let file = jig_path.display();
         format!("{file}: the simulated board's clock runs at 2 MHz; write `rate: 2 MHz` under `clock`")
     } else {
-        return Ok(());
+        return Ok(unit);
     };
     Err(Failure::new(Exit::BadInput, anyhow!(misfit)))
 }

@@ -111,7 +111,7 @@ impl Assembly {
             ..belt
         };
         let mut carriage = Carriage::sound(settings.load_kg, settings.rise_degrees);
-        carriage.friction *= chance.spread(0.06);
+        carriage.friction *= chance.spread(0.04);
         let pack = PackMake::sound();
         let pack = PackMake {
             charge: pack.charge + 0.012 * chance.deviate(),

@@ -27,7 +27,7 @@ pub struct Carriage {
 }
 
 /// Stiffness of a stiff cable, N/m: how quickly its pull builds up and fades (invented for the demo).
-pub const CABLE_STIFFNESS: f64 = 2.0e3;
+pub const CABLE_STIFFNESS: f64 = 5.0e3;
 
 impl Carriage {
     /// Mass of the empty carriage, kg (invented for the demo).

@@ -207,14 +207,14 @@ impl Fault {
                 on.belt.backlash += 0.8e-3 * severity;
                 on.belt.stiffness *= factor(0.3);
             }
-            FaultKind::SlippingBelt => on.belt.jump_force *= factor(0.062),
+            FaultKind::SlippingBelt => on.belt.jump_force *= factor(0.072),
             FaultKind::WornPulley => {
                 on.belt.gear *= 1.0 - 0.02 * severity;
                 on.belt.runout += 0.15e-3 * severity;
             }
             FaultKind::LowDriverCurrent => {
-                on.driver.run_current *= factor(0.12);
-                on.driver.hold_current *= factor(0.12);
+                on.driver.run_current *= factor(0.185);
+                on.driver.hold_current *= factor(0.185);
             }
             FaultKind::WrongMotor => on.motor = Motor { reversed: on.motor.reversed, ..Motor::size_11() },
             FaultKind::ReversedWiring => on.motor.reversed = true,
@@ -247,7 +247,7 @@ impl Fault {
                 on.carriage.cable_force = on.carriage.friction * (1.0 + severity);
             }
             FaultKind::HotMotor => {
-                on.driver.run_current *= 1.0 + 0.5 * severity;
+                on.driver.run_current *= 1.0 + 0.7 * severity;
                 on.driver.hold_current += (on.driver.run_current - on.driver.hold_current) * severity;
             }
             FaultKind::TightCarriage => {

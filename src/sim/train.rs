@@ -23,7 +23,7 @@ pub const MICROSTEP: f64 = CYCLE / MICROSTEPS_PER_CYCLE as f64;
 /// Radius of the pulley, m.
 pub const RADIUS: f64 = belt::PER_TURN / std::f64::consts::TAU;
 /// Longest stride, ns: a sixth of the period of the 17-size rotor in its field.
-const STRIDE_NS_MAX: u64 = 290_000;
+const STRIDE_NS_MAX: u64 = 320_000;
 /// Slowest movement that is not rest, m/s: a swing of the rotor by some nanometres.
 const REST_SPEED: f64 = 1e-5;
 /// The most by which rotor and field may differ in speed for the damping to grow with it, m/s (invented for the demo).
@@ -96,7 +96,7 @@ impl Train {
         let field = driver::nearest_table_start(place / MICROSTEP);
         let mut train = Self {
             time: 0,
-            at_rest: true,
+            at_rest: false,
             field,
             field_before: field,
             field_speed: 0.0,
@@ -132,7 +132,7 @@ impl Train {
         train
     }
 
-    /// Gives the driver its supply: the field takes its place nearest to the rotor.
+    /// Switches a newly supplied driver's bridges on: the field takes its place nearest to the rotor.
     pub fn align_field(&mut self) {
         self.field = driver::nearest_table_start(self.rotor / MICROSTEP);
         self.field_before = self.field;

@@ -313,7 +313,7 @@ impl Controller {
     }
 
     fn obey(&mut self, line: &str, now: SimTime, switches: [bool; 2]) {
-        match self.consider(line, now) {
+        match self.consider(line) {
             Err(refusal) => self.say(now, refusal.line()),
             Ok(Order::Who) => {
                 let answer = format!("I AM DUNLIN 600 {}", self.identity());
@@ -338,7 +338,7 @@ impl Controller {
     }
 
     /// Whether it can do what a line says.
-    fn consider(&self, line: &str, _now: SimTime) -> Result<Order, Refusal> {
+    fn consider(&self, line: &str) -> Result<Order, Refusal> {
         let order = Order::understood(line)?;
         let moves = !matches!(order, Order::Who | Order::State | Order::Stop | Order::Level(_));
         if !moves {
@@ -371,12 +371,10 @@ impl Controller {
         match control {
             0 => self.select(self.level.saturating_add(1).min(SEGMENTS as u8)),
             1 => self.select(self.level.saturating_sub(1).max(1)),
-            2 if self.motion.is_none() => {
-                if !self.halted && !self.pack_low {
-                    let farther =
-                        if self.homed && self.stepper.position > TRAVEL_STEPS / 2 { Side::Left } else { Side::Right };
-                    self.carry_out(Order::Run(farther), now, switches);
-                }
+            2 if self.motion.is_none() && !self.halted && !self.pack_low => {
+                let in_right_half = self.homed && self.stepper.position > TRAVEL_STEPS / 2;
+                let farther = if in_right_half { Side::Left } else { Side::Right };
+                self.carry_out(Order::Run(farther), now, switches);
             }
             _ if self.motion.is_some() => self.stop(now),
             _ => {}

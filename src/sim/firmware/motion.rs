@@ -11,8 +11,8 @@ use crate::sim::driver::{Drive, MICROSTEPS};
 const HOMING_SPEED: f64 = 15.0;
 /// How far homing backs off a switch that is already pressed, in steps: 8 mm.
 const BACK_OFF: u32 = 640;
-/// How far beyond the expected end a motion goes before it is given up, in steps: 8 mm.
-const BEYOND_END: i64 = 640;
+/// How far beyond the expected end a motion goes before it is given up, in steps: 20 mm.
+const BEYOND_END: i64 = 1600;
 /// The same without a known place, in steps: 600 mm.
 const WHOLE_RAIL: i64 = 600 * 80;
 /// Time between two increments of a crawl.

@@ -1,28 +1,21 @@
 //! The world as a whole: from event to event, and between two events from step to step.
 
+mod samples;
+mod supply;
+
 use super::SimTime;
 use super::assembly::{Assembly, WorldSettings};
 use super::carriage::TRAVEL;
 use super::chance::{Chance, Stream};
-use super::driver::{BRIDGE_DROP, Drive, Driver, EFFICIENCY};
-use super::firmware::{BROWN_OUT_VOLTS, CONTROLS, Controller, Outcome, SEGMENTS};
+use super::driver::{Drive, Driver};
+use super::firmware::{CONTROLS, Controller, Outcome, SEGMENTS};
 use super::motor::Motor;
-use super::pack::{Draw, Pack, Terminals};
-use super::sensors::{Converters, Encoder, JigClock, LIGHT_TICKS, PACK_TICKS, TEMPERATURE_TICKS};
+use super::pack::{Pack, Terminals};
+use super::sensors::{Converters, Encoder, JigClock};
 use super::thermal::Thermal;
 use super::train::{MICROSTEP, Parts, Train};
-use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, SampleChannel, Tick};
+use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, Tick};
 
-/// Power of the controller, W (invented for the demo).
-const LOGIC_POWER: f64 = 0.25;
-/// Power of a lit segment, W (invented for the demo).
-const SEGMENT_POWER: f64 = 0.04;
-/// The bench's dummy load, Ω.
-const DUMMY_LOAD: f64 = 6.8;
-/// Light that reaches the sensor of a dark segment from elsewhere (invented for the demo).
-const STRAY_LIGHT: f64 = 0.015;
-/// Resistance of a contact that opens for a moment, Ω.
-const OPEN_CONTACT: f64 = 15.0;
 /// Time without a heartbeat after which an armed watchdog drops the supply.
 const WATCHDOG_NS: SimTime = 250_000_000;
 
@@ -40,7 +33,10 @@ pub struct World {
     segments: [f64; SEGMENTS],
     dead_segment: Option<usize>,
     phase_current: f64,
+    mechanical_power: f64,
     known_drive: Drive,
+    // The driver had its supply cut: its table begins anew.
+    new_table: bool,
     known_delay: u32,
     direction_line: bool,
     // Its supply: the unit's own pack and the bench's nearly empty one.
@@ -52,6 +48,7 @@ pub struct World {
     dips_per_s: f64,
     dip_ends: SimTime,
     copper_joules: f64,
+    heated_at: SimTime,
     // The jig.
     clock: JigClock,
     converters: Converters,
@@ -64,6 +61,9 @@ pub struct World {
     pack_at: SimTime,
     light_at: SimTime,
     temperature_at: SimTime,
+    // The next of all samples, and when the controller has something to do.
+    sample_at: SimTime,
+    controller_at: SimTime,
     watchdog: SimTime,
     watchdog_armed: bool,
 }
@@ -98,7 +98,9 @@ impl World {
             segments: assembly.segments,
             dead_segment: assembly.dead_segment,
             phase_current: 0.0,
+            mechanical_power: 0.0,
             known_drive: Drive::Off,
+            new_table: true,
             known_delay: 0,
             direction_line: false,
             packs: [Pack::new(assembly.pack, air), Pack::new(assembly.bench_pack, air)],
@@ -109,6 +111,7 @@ impl World {
             dips_per_s: assembly.dips_per_s,
             dip_ends: SimTime::MAX,
             copper_joules: 0.0,
+            heated_at: 0,
             clock,
             converters,
             noise: Chance::new(seed, Stream::Noise),
@@ -120,6 +123,8 @@ impl World {
             pack_at: 0,
             light_at: 0,
             temperature_at: 0,
+            sample_at: 0,
+            controller_at: SimTime::MAX,
             watchdog: SimTime::MAX,
             watchdog_armed: false,
         }
@@ -163,6 +168,7 @@ impl World {
     /// The bench sends bytes now; they reach the unit one after the other.
     pub fn unit_hears(&mut self, bytes: &[u8]) {
         self.controller.uart.bench_sends(self.now, bytes);
+        self.controller_at = self.controller.next_wake();
     }
 
     /// When all that the bench has sent will have reached the unit.
@@ -295,19 +301,13 @@ impl World {
 
     /// Moves to the next event, `goal` at the latest, and lets it happen.
     fn advance_to_event(&mut self, goal: SimTime, out: &mut Part) {
-        let event = self
-            .pack_at
-            .min(self.light_at)
-            .min(self.temperature_at)
-            .min(self.dip_ends)
-            .min(self.watchdog)
-            .min(self.controller.next_wake());
+        let event = self.sample_at.min(self.dip_ends).min(self.watchdog).min(self.controller_at);
         let reached = event.min(goal).max(self.now);
         self.move_to(reached, out);
         if self.now < reached || event > self.now {
             return;
         }
-        if self.controller.next_wake() <= self.now {
+        if self.controller_at <= self.now {
             self.controller.wake(self.now, self.train.end_stop_levels());
             self.look_at_controller(out);
         }
@@ -315,14 +315,8 @@ impl World {
             self.dip_ends = SimTime::MAX;
             self.packs.iter_mut().for_each(|pack| pack.set_extra_contact(0.0));
         }
-        if self.pack_at <= self.now {
-            self.sample_pack(out);
-        }
-        if self.light_at <= self.now {
-            self.sample_light(out);
-        }
-        if self.temperature_at <= self.now {
-            self.sample_temperature(out);
+        if self.sample_at <= self.now {
+            self.sample(out);
         }
         if self.watchdog <= self.now {
             self.watchdog = SimTime::MAX;
@@ -378,6 +372,7 @@ impl World {
 
     /// Takes over what the controller decided: direction, current, speed.
     fn look_at_controller(&mut self, out: &mut Part) {
+        self.controller_at = self.controller.next_wake();
         let line = self.controller.direction_line();
         if line != self.direction_line {
             self.direction_line = line;
@@ -386,120 +381,13 @@ impl World {
         self.follow_speed(self.controller.stepper.delay());
         if self.controller.drive() != self.known_drive {
             self.known_drive = self.controller.drive();
+            if self.new_table && self.known_drive != Drive::Off {
+                self.new_table = false;
+                self.train.align_field();
+            }
             self.energise();
             self.use_pack();
         }
-    }
-
-    fn switch_supply(&mut self, on: bool) {
-        if on == self.supply {
-            return;
-        }
-        self.supply = on;
-        if on {
-            self.train.align_field();
-            self.controller.power_up(self.now);
-        } else {
-            self.controller.power_down(self.now);
-        }
-    }
-
-    /// Sets the motor's torque by what the supply can drive at the present speed.
-    fn energise(&mut self) {
-        let asked = self.driver.current(self.known_drive);
-        self.phase_current = 0.0;
-        if asked > 0.0 {
-            let volts = self.supply().0 - BRIDGE_DROP;
-            let resistance = self.motor.resistance_at(self.thermal.winding);
-            let greatest = self.motor.greatest_current(volts, resistance, self.train.turns_per_s());
-            self.phase_current = asked.min(greatest);
-        }
-        self.train.set_torque(self.motor.torque_amplitude(self.phase_current));
-    }
-
-    /// What the unit and the load draw from the pack just now.
-    fn draw(&self) -> Draw {
-        let mut power = 0.0;
-        if self.controller.is_powered() {
-            let copper = self.copper_power();
-            let mechanical = if copper > 0.0 { self.train.power().max(0.0) } else { 0.0 };
-            power = LOGIC_POWER + SEGMENT_POWER * f64::from(self.controller.lit()) + (copper + mechanical) / EFFICIENCY;
-        }
-        Draw { power, conductance: if self.load { 1.0 / DUMMY_LOAD } else { 0.0 } }
-    }
-
-    fn copper_power(&self) -> f64 {
-        self.phase_current * self.phase_current * self.motor.resistance_at(self.thermal.winding)
-    }
-
-    /// Lets the pack in use live up to now, and draws from it what is drawn now.
-    fn use_pack(&mut self) -> Terminals {
-        let used = usize::from(self.low_pack);
-        let draw = self.draw();
-        let seconds = (self.now - self.pack_times[used]) as f64 * 1e-9;
-        self.pack_times[used] = self.now;
-        self.copper_joules += self.copper_power() * seconds;
-        // Bad contacts shake; the deviate is only drawn where it matters to the noise's stream.
-        let unrest = if self.packs[used].is_unsteady() { self.contact.deviate() } else { 0.0 };
-        let terminals = self.packs[used].pass(seconds, draw, unrest);
-        if self.supply && terminals.volts < BROWN_OUT_VOLTS {
-            self.controller.power_up(self.now);
-            self.known_drive = Drive::Off;
-            self.energise();
-            self.train.align_field();
-            self.follow_speed(0);
-            return self.packs[used].pass(0.0, self.draw(), unrest);
-        }
-        terminals
-    }
-
-    fn sample_pack(&mut self, out: &mut Part) {
-        if self.dips_per_s > 0.0 && self.dip_ends == SimTime::MAX && self.controller.stepper.is_moving() {
-            let period = PACK_TICKS as f64 / super::TICKS_PER_SECOND as f64;
-            if self.contact.happens(self.dips_per_s * period) {
-                self.dip_ends = self.now + (self.contact.between(8e6, 30e6)) as u64;
-                self.packs[usize::from(self.low_pack)].set_extra_contact(OPEN_CONTACT);
-            }
-        }
-        let Terminals { volts, amps } = self.use_pack();
-        let volts_code = self.converters.volts.code(volts, &mut self.noise);
-        let amps_code = self.converters.amps.code(amps, &mut self.noise);
-        out.push_sample(SampleChannel::PackVoltage, self.pack_tick, volts_code);
-        out.push_sample(SampleChannel::PackCurrent, self.pack_tick, amps_code);
-        self.pack_tick += PACK_TICKS;
-        self.pack_at = self.clock.moment(self.pack_tick);
-        self.controller.read_supply(self.now, if self.supply { volts } else { 0.0 });
-        if self.controller.stepper.is_moving() {
-            self.energise();
-        }
-    }
-
-    fn sample_light(&mut self, out: &mut Part) {
-        let lit = usize::from(self.controller.lit());
-        for segment in 0..SEGMENTS {
-            let dark = segment >= lit || self.dead_segment == Some(segment);
-            let light = if dark { STRAY_LIGHT } else { self.segments[segment] };
-            let code = self.converters.light[segment].code(light, &mut self.noise);
-            out.push_sample(SampleChannel::Light(segment as u8), self.light_tick, code);
-        }
-        self.light_tick += LIGHT_TICKS;
-        self.light_at = self.clock.moment(self.light_tick);
-    }
-
-    fn sample_temperature(&mut self, out: &mut Part) {
-        self.use_pack();
-        let seconds = TEMPERATURE_TICKS as f64 / super::TICKS_PER_SECOND as f64;
-        self.thermal.pass(seconds, self.copper_joules / seconds);
-        self.copper_joules = 0.0;
-        let channels =
-            [SampleChannel::MotorTemperature, SampleChannel::HousingTemperature, SampleChannel::AirTemperature];
-        let celsius = [self.thermal.case, self.thermal.housing, self.thermal.air];
-        for (index, channel) in channels.into_iter().enumerate() {
-            let code = self.converters.celsius[index].code(celsius[index], &mut self.noise);
-            out.push_sample(channel, self.temperature_tick, code);
-        }
-        self.temperature_tick += TEMPERATURE_TICKS;
-        self.temperature_at = self.clock.moment(self.temperature_tick);
     }
 
     /// Nominal distance of the two end switches, m.

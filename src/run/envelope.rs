@@ -1,6 +1,7 @@
-//! What a unit file and a jig file together allow a plan to ask for.
+//! What a unit file and a jig file together say to a plan and to measuring.
 
 use crate::jig::JigFile;
+use crate::measure::{JigFacts, Setup};
 use crate::plan::Envelope;
 use crate::unit::Unit;
 
@@ -34,5 +35,23 @@ pub fn envelope(unit: &Unit, jig: &JigFile) -> Envelope {
         samples: jig.sample_channels(),
         outputs: jig.output_channels(),
         jig: jig.name.clone(),
+    }
+}
+
+/// Numbers of unit and jig for measuring.
+pub fn setup(unit: &Unit, jig: &JigFile) -> Setup {
+    Setup {
+        unit: unit.facts.clone(),
+        jig: JigFacts {
+            ticks_per_second: jig.clock.ticks_per_second,
+            clock_error: jig.clock.error,
+            clock_uncertainty: jig.clock.uncertainty,
+            stamp_uncertainty: jig.clock.stamp_uncertainty,
+            encoder_edges_per_metre: jig.encoder.as_ref().map_or(0.0, |encoder| encoder.edges_per_metre),
+            encoder_uncertainty: jig.encoder.as_ref().map_or(0.0, |encoder| encoder.uncertainty),
+            edges: jig.edge_channels(),
+            calibrations: jig.calibrations(),
+            lit_above: jig.lit_above,
+        },
     }
 }
