@@ -77,6 +77,9 @@ pub struct Terminals {
 pub struct Pack {
     make: PackMake,
     charge: f64,
+    piece: Piece,
+    per_capacity: f64,
+    per_slow_second: f64,
     slow_volts: f64,
     cold: f64,
     extra_contact: f64,
@@ -87,19 +90,24 @@ impl Pack {
     /// A pack at rest at a temperature.
     pub fn new(make: PackMake, celsius: f64) -> Self {
         let charge = make.charge;
-        let volts = open_circuit(charge);
-        let now = Terminals { volts, amps: 0.0 };
-        Self { make, charge, slow_volts: 0.0, cold: cold_factor(celsius), extra_contact: 0.0, now }
+        let piece = Piece::at(charge);
+        let (per_capacity, per_slow_second) = (1.0 / make.capacity, 1.0 / make.slow_seconds);
+        let now = Terminals { volts: piece.volts(charge), amps: 0.0 };
+        let cold = cold_factor(celsius);
+        Self { make, charge, piece, per_capacity, per_slow_second, slow_volts: 0.0, cold, extra_contact: 0.0, now }
     }
 
     /// Lets `seconds` pass at the present current, then draws `draw`. `unrest` is a deviate that shakes bad contacts.
     pub fn pass(&mut self, seconds: f64, draw: Draw, unrest: f64) -> Terminals {
         let towards = self.now.amps * self.make.slow * self.cold;
-        self.slow_volts = towards + (self.slow_volts - towards) * decay(seconds / self.make.slow_seconds);
-        self.charge = (self.charge - self.now.amps * seconds / self.make.capacity).max(0.0);
+        self.slow_volts = towards + (self.slow_volts - towards) * decay(seconds * self.per_slow_second);
+        self.charge = (self.charge - self.now.amps * seconds * self.per_capacity).max(0.0);
+        if self.charge < self.piece.from {
+            self.piece = Piece::at(self.charge);
+        }
         let shaken = 1.0 + (self.make.contact_unrest * unrest).clamp(-0.8, 3.0);
         let resistance = self.make.series * self.cold + self.make.contact * shaken + self.extra_contact;
-        self.now = terminals(open_circuit(self.charge) - self.slow_volts, resistance, draw);
+        self.now = terminals(self.piece.volts(self.charge) - self.slow_volts, resistance, draw);
         self.now
     }
 
@@ -129,16 +137,31 @@ impl Pack {
 fn terminals(source: f64, resistance: f64, draw: Draw) -> Terminals {
     let shunted = 1.0 + resistance * draw.conductance;
     let discriminant = source * source - 4.0 * shunted * resistance * draw.power;
-    let volts = (source + discriminant.max(0.0).sqrt()) / (2.0 * shunted);
+    let volts = 0.5 * (source + discriminant.max(0.0).sqrt()) / shunted;
     Terminals { volts, amps: (source - volts) / resistance }
 }
 
-/// Open-circuit voltage at a state of charge, V.
-pub fn open_circuit(charge: f64) -> f64 {
-    let above = CHARGES.iter().position(|&known| known > charge).unwrap_or(CHARGES.len() - 1).max(1);
-    let (low, high) = (CHARGES[above - 1], CHARGES[above]);
-    let share = ((charge - low) / (high - low)).clamp(0.0, 1.0);
-    OPEN_CIRCUIT[above - 1] + share * (OPEN_CIRCUIT[above] - OPEN_CIRCUIT[above - 1])
+/// One straight piece of the open-circuit curve.
+#[derive(Debug, Clone, Copy)]
+struct Piece {
+    from: f64,
+    volts_from: f64,
+    slope: f64,
+}
+
+impl Piece {
+    /// The piece in which a state of charge lies.
+    fn at(charge: f64) -> Self {
+        let above = CHARGES.iter().position(|&known| known > charge).unwrap_or(CHARGES.len() - 1).max(1);
+        let (from, volts_from) = (CHARGES[above - 1], OPEN_CIRCUIT[above - 1]);
+        Self { from, volts_from, slope: (OPEN_CIRCUIT[above] - volts_from) / (CHARGES[above] - from) }
+    }
+
+    /// Open-circuit voltage, V.
+    #[inline]
+    fn volts(self, charge: f64) -> f64 {
+        self.volts_from + self.slope * (charge - self.from)
+    }
 }
 
 /// exp(−x): a short series for the small steps of sampling, the library's for long waits.
@@ -214,6 +237,15 @@ mod tests {
         assert!((load.amps - 7.60 / 6.88).abs() < 1e-9, "{load:?}");
         let busy = pack.pass(0.0, Draw { power: 5.0, conductance: 0.0 }, 0.0);
         assert!((busy.volts * busy.amps - 5.0).abs() < 1e-9, "{busy:?}");
+    }
+
+    #[test]
+    fn open_circuit_voltage_is_the_tables() {
+        for (charge, volts) in CHARGES.into_iter().zip(OPEN_CIRCUIT) {
+            assert!((Piece::at(charge).volts(charge) - volts).abs() < 1e-12, "{charge}");
+        }
+        // Half way between two entries, straight.
+        assert!((Piece::at(0.15).volts(0.15) - (6.591814 + 6.970378) / 2.0).abs() < 1e-12);
     }
 
     #[test]

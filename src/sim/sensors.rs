@@ -13,9 +13,9 @@ const CLOCK_UNCERTAINTY: f64 = 10e-6;
 const ENCODER_EDGE: f64 = 25e-6;
 /// Standard deviation of the encoder's scale, relative.
 const ENCODER_UNCERTAINTY: f64 = 50e-6;
-/// Nanoseconds between two pack samples on the jig's clock: 250 Hz.
+/// Ticks between two pack samples: 250 Hz.
 pub const PACK_TICKS: Tick = TICKS_PER_SECOND / 250;
-/// Pack samples between two light samples: 20 Hz need 12.5, so that they alternate between 12 and 13.
+/// Ticks between two light samples: 20 Hz.
 pub const LIGHT_TICKS: Tick = TICKS_PER_SECOND / 20;
 /// Ticks between two temperature samples: 1 Hz.
 pub const TEMPERATURE_TICKS: Tick = TICKS_PER_SECOND;
@@ -41,9 +41,9 @@ impl JigClock {
         (ns * self.ticks_per_ns) as Tick
     }
 
-    /// The first whole nanosecond at which a tick has begun.
+    /// The first whole nanosecond after the beginning of a tick.
     pub fn moment(&self, tick: Tick) -> super::SimTime {
-        libm::ceil(tick as f64 * self.ns_per_tick) as u64
+        (tick as f64 * self.ns_per_tick) as u64 + 1
     }
 }
 

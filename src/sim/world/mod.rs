@@ -61,6 +61,9 @@ pub struct World {
     pack_at: SimTime,
     light_at: SimTime,
     temperature_at: SimTime,
+    // The next of all samples, and when the controller has something to do.
+    sample_at: SimTime,
+    controller_at: SimTime,
     watchdog: SimTime,
     watchdog_armed: bool,
 }
@@ -120,6 +123,8 @@ impl World {
             pack_at: 0,
             light_at: 0,
             temperature_at: 0,
+            sample_at: 0,
+            controller_at: SimTime::MAX,
             watchdog: SimTime::MAX,
             watchdog_armed: false,
         }
@@ -163,6 +168,7 @@ impl World {
     /// The bench sends bytes now; they reach the unit one after the other.
     pub fn unit_hears(&mut self, bytes: &[u8]) {
         self.controller.uart.bench_sends(self.now, bytes);
+        self.controller_at = self.controller.next_wake();
     }
 
     /// When all that the bench has sent will have reached the unit.
@@ -295,19 +301,13 @@ impl World {
 
     /// Moves to the next event, `goal` at the latest, and lets it happen.
     fn advance_to_event(&mut self, goal: SimTime, out: &mut Part) {
-        let event = self
-            .pack_at
-            .min(self.light_at)
-            .min(self.temperature_at)
-            .min(self.dip_ends)
-            .min(self.watchdog)
-            .min(self.controller.next_wake());
+        let event = self.sample_at.min(self.dip_ends).min(self.watchdog).min(self.controller_at);
         let reached = event.min(goal).max(self.now);
         self.move_to(reached, out);
         if self.now < reached || event > self.now {
             return;
         }
-        if self.controller.next_wake() <= self.now {
+        if self.controller_at <= self.now {
             self.controller.wake(self.now, self.train.end_stop_levels());
             self.look_at_controller(out);
         }
@@ -315,14 +315,8 @@ impl World {
             self.dip_ends = SimTime::MAX;
             self.packs.iter_mut().for_each(|pack| pack.set_extra_contact(0.0));
         }
-        if self.pack_at <= self.now {
-            self.sample_pack(out);
-        }
-        if self.light_at <= self.now {
-            self.sample_light(out);
-        }
-        if self.temperature_at <= self.now {
-            self.sample_temperature(out);
+        if self.sample_at <= self.now {
+            self.sample(out);
         }
         if self.watchdog <= self.now {
             self.watchdog = SimTime::MAX;
@@ -378,6 +372,7 @@ impl World {
 
     /// Takes over what the controller decided: direction, current, speed.
     fn look_at_controller(&mut self, out: &mut Part) {
+        self.controller_at = self.controller.next_wake();
         let line = self.controller.direction_line();
         if line != self.direction_line {
             self.direction_line = line;

@@ -16,7 +16,21 @@ const STORE_SHARE: f64 = 0.25;
 const OPEN_CONTACT: f64 = 15.0;
 
 impl World {
-    pub(super) fn sample_pack(&mut self, out: &mut Part) {
+    /// Takes the samples that are due.
+    pub(super) fn sample(&mut self, out: &mut Part) {
+        if self.pack_at <= self.now {
+            self.sample_pack(out);
+        }
+        if self.light_at <= self.now {
+            self.sample_light(out);
+        }
+        if self.temperature_at <= self.now {
+            self.sample_temperature(out);
+        }
+        self.sample_at = self.pack_at.min(self.light_at).min(self.temperature_at);
+    }
+
+    fn sample_pack(&mut self, out: &mut Part) {
         if self.dips_per_s > 0.0 && self.dip_ends == SimTime::MAX && self.controller.stepper.is_moving() {
             let period = PACK_TICKS as f64 / TICKS_PER_SECOND as f64;
             if self.contact.happens(self.dips_per_s * period) {
@@ -38,7 +52,7 @@ impl World {
         }
     }
 
-    pub(super) fn sample_light(&mut self, out: &mut Part) {
+    fn sample_light(&mut self, out: &mut Part) {
         let lit = usize::from(self.controller.lit());
         for segment in 0..SEGMENTS {
             let dark = segment >= lit || self.dead_segment == Some(segment);
@@ -50,7 +64,7 @@ impl World {
         self.light_at = self.clock.moment(self.light_tick);
     }
 
-    pub(super) fn sample_temperature(&mut self, out: &mut Part) {
+    fn sample_temperature(&mut self, out: &mut Part) {
         self.use_pack();
         let seconds = TEMPERATURE_TICKS as f64 / TICKS_PER_SECOND as f64;
         self.thermal.pass(seconds, self.copper_joules / seconds);

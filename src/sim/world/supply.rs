@@ -45,7 +45,9 @@ impl World {
         if self.controller.is_powered() {
             let copper = self.copper_power();
             let mechanical = if copper > 0.0 { self.mechanical_power.max(0.0) } else { 0.0 };
-            power = LOGIC_POWER + SEGMENT_POWER * f64::from(self.controller.lit()) + (copper + mechanical) / EFFICIENCY;
+            power = LOGIC_POWER
+                + SEGMENT_POWER * f64::from(self.controller.lit())
+                + (copper + mechanical) * (1.0 / EFFICIENCY);
         }
         Draw { power, conductance: if self.load { 1.0 / DUMMY_LOAD } else { 0.0 } }
     }
@@ -67,6 +69,7 @@ impl World {
         let terminals = self.packs[used].pass(seconds, draw, unrest);
         if self.supply && terminals.volts < BROWN_OUT_VOLTS {
             self.controller.power_up(self.now);
+            self.controller_at = self.controller.next_wake();
             self.known_drive = Drive::Off;
             self.new_table = true;
             self.energise();
