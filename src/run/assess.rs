@@ -192,7 +192,9 @@ fn decide_requirement(
     setup: &Setup,
     plan: &Plan,
 ) -> RequirementOutcome {
-    let readings: Vec<ReadingOutcome> = (requirement.measurand.read)(evidence, setup)
+    let readings: Vec<ReadingOutcome> = requirement
+        .measurand
+        .read(evidence, setup)
         .into_iter()
         .map(|reading| ReadingOutcome {
             label: reading.label,
