@@ -57,6 +57,8 @@ pub struct JigFile {
     pub samples: Vec<SampleInput>,
     /// Outputs. The safe state of each is off.
     pub outputs: Vec<OutputLine>,
+    /// The pin of a Raspberry Pi that toggles while the program lives, so that the supply drops when it is killed.
+    pub keep_alive: Option<u8>,
     /// Digital inputs that have to be high for the unit to be supplied: `emergency stop`, `guard`.
     pub interlocks: Vec<EdgeChannel>,
     /// Relative light above which a segment counts as lit.
@@ -204,7 +206,8 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
     let encoder = encoder(&file, &edges, usual);
     let samples = channels::samples(&file, kind, usual);
     let outputs = channels::outputs(&file, kind);
-    channels::no_wire_twice(&file, &edges, &outputs);
+    let keep_alive = channels::keep_alive(&file, kind);
+    channels::no_wire_twice(&file, &edges, &outputs, keep_alive);
     let interlocks = interlocks(&file, kind, &edges);
     file.need_parsed("safe state", "all off", words::safe_state);
     let lit_above = lit_above(&file, &samples);
@@ -219,6 +222,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
         edges,
         samples,
         outputs,
+        keep_alive,
         interlocks,
         lit_above: lit_above?,
     })

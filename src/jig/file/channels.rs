@@ -156,11 +156,23 @@ fn pin(notes: &Notes, kind: Option<JigKind>, name: &Scalar, fields: Option<&Fiel
     fields.and_then(|fields| fields.need_parsed("pin", "17", words::pin))
 }
 
+/// The pin that toggles while the program lives: needed on a Raspberry Pi, whose pins keep their level when it is killed.
+pub(super) fn keep_alive(file: &Fields<'_>, kind: Option<JigKind>) -> Option<u8> {
+    match kind {
+        Some(JigKind::RaspberryPi) => file.need_fields("keep alive", "{ pin: 26 }").and_then(|fields| {
+            let pin = fields.need_parsed("pin", "26", words::pin);
+            fields.end();
+            pin
+        }),
+        _ => None,
+    }
+}
+
 /// Two lines on one pin would drive or hide each other.
-pub(super) fn no_wire_twice(file: &Fields<'_>, edges: &[EdgeInput], outputs: &[OutputLine]) {
+pub(super) fn no_wire_twice(file: &Fields<'_>, edges: &[EdgeInput], outputs: &[OutputLine], keep_alive: Option<u8>) {
     let inputs = edges.iter().map(|input| (input.pin, input.channel.name().to_owned()));
     let outputs = outputs.iter().map(|output| (output.pin, output.channel.name()));
-    let mut wired: Vec<(u8, String)> = Vec::new();
+    let mut wired: Vec<(u8, String)> = keep_alive.map(|pin| (pin, "keep alive".to_owned())).into_iter().collect();
     for (pin, name) in inputs.chain(outputs) {
         let Some(pin) = pin else { continue };
         if let Some((_, earlier)) = wired.iter().find(|(other, _)| *other == pin) {

@@ -74,18 +74,28 @@ fn wrong_wires_are_found() {
     problems(
         &PI.replace("press 4:     { pin: 21, active: high }", "press 4:     { pin: 24, active: up }"),
         expect![[r#"
-            60:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
-            60:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
+            61:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
+            61:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
     );
     problems(
         &PI.replace("i2c: 0x48, register", "i2c: 0x80, register"),
         expect![
-            "49:31 samples.motor temperature.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`"
+            "50:31 samples.motor temperature.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`"
         ],
     );
     problems(
         &PI.replace("guard:           { pin: 6 }", "guard:           { pin: 40 }"),
         expect!["42:27 edges.guard.pin | `40` is no pin | write the BCM number of a pin of the header, from 2 to 27"],
+    );
+    problems(
+        &PI.replace("keep alive: { pin: 26 }\n", ""),
+        expect!["15:1  | a jig file needs the key `keep alive` | add `keep alive: { pin: 26 }`"],
+    );
+    problems(
+        &PI.replace("keep alive: { pin: 26 }", "keep alive: { pin: 17 }"),
+        expect![
+            "35:22 edges.step | pin 17 of `step` is that of `keep alive` already | give each line a pin of its own"
+        ],
     );
     problems(
         &BOARD.replace("board: /dev/ttyACM0", "board: /dev/ttyUSB0"),
