@@ -38,6 +38,17 @@ impl Default for ServeSettings {
     }
 }
 
+/// What the supply relay did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Heard {
+    /// The bench switched it on.
+    SupplyOn,
+    /// The bench switched it off.
+    SupplyOff,
+    /// The board switched it off, since the bench had fallen silent.
+    WatchdogOff,
+}
+
 /// A world that is being served.
 pub struct Served {
     world: World,
@@ -54,6 +65,8 @@ pub struct Served {
     levels: [bool; EdgeChannel::ALL.len()],
     outputs: [bool; OutputChannel::COUNT],
     heartbeat: HostTime,
+    /// Whether the watchdog has tripped.
+    silent: bool,
     /// Bytes that the link may carry now.
     allowance: f64,
     part: Part,
@@ -71,6 +84,7 @@ impl Served {
             settings,
             began: clock.now(),
             heartbeat: computer.now(),
+            silent: false,
             unit: Pty::open(computer.clone())?,
             board: Pty::open(computer.clone())?,
             computer,
@@ -101,10 +115,19 @@ impl Served {
         &self.world
     }
 
-    /// Serves until `stop`.
-    pub fn serve(&mut self, stop: &AtomicBool) -> Result<(), PortError> {
+    /// Serves until `stop`, and tells what somebody at the bench would hear: the supply relay.
+    pub fn serve(&mut self, stop: &AtomicBool, mut told: impl FnMut(Heard)) -> Result<(), PortError> {
+        let mut supplied = false;
         while !stop.load(Ordering::Relaxed) {
             self.slice()?;
+            if self.world.supply_is_on() != supplied {
+                supplied = !supplied;
+                told(match (supplied, self.silent) {
+                    (true, _) => Heard::SupplyOn,
+                    (false, false) => Heard::SupplyOff,
+                    (false, true) => Heard::WatchdogOff,
+                });
+            }
         }
         Ok(())
     }
@@ -119,7 +142,8 @@ impl Served {
         for asked in std::mem::take(&mut self.asked) {
             self.answer(asked);
         }
-        if self.computer.now().since(self.heartbeat) > WATCHDOG {
+        self.silent = self.computer.now().since(self.heartbeat) > WATCHDOG;
+        if self.silent {
             self.make_safe(0);
         }
         self.carry_unit_link()?;
