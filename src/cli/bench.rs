@@ -95,10 +95,10 @@ impl Choice {
 
     fn raspberry_pi(&self, unit: &Unit, jig: &JigFile) -> Result<OpenBench, Failure> {
         let wiring = PiWiring::of(jig).map_err(invalid)?;
-        let pins = pi::open(&wiring).map_err(invalid)?;
         let clock = ComputerClock::new();
+        let pins = pi::open(&wiring, &clock).map_err(invalid)?;
         let port = self.unit_link(unit, jig, clock.clone())?;
-        Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: Box::new(pins) })
+        Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: pins })
     }
 
     fn unit_link(&self, unit: &Unit, jig: &JigFile, clock: ComputerClock) -> Result<SerialPort, Failure> {

@@ -18,7 +18,7 @@ pub(super) const SEGMENT_ERRORS: Measurand = Measurand {
 };
 
 /// The light is looked at over the last part of a phase, s: a few samples of a slow sensor.
-const LOOK_S: f64 = 0.25;
+const LOOK_S: f64 = 0.15;
 
 fn segment_errors(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     let levels = check.phases.iter().filter_map(|phase| Some((phase, level(phase)?)));

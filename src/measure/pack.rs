@@ -272,7 +272,7 @@ fn loads(check: &CheckEvidence) -> Vec<(Tick, Tick)> {
 }
 
 fn label_at(check: &CheckEvidence, at: Tick) -> String {
-    let phase = check.phases.iter().find(|phase| phase.began <= at && at <= phase.ended);
+    let phase = check.phases.iter().rfind(|phase| phase.began <= at);
     phase.map_or_else(|| super::values::WHOLE_CHECK.into(), |phase| phase.phase.label.clone())
 }
 

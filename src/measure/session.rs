@@ -107,12 +107,17 @@ impl Session {
         self.traces
     }
 
-    /// Moves on over what happened between two phases.
-    fn skip(&mut self, until: Tick) {
+    /// Moves on over what happened between two phases. An output may have been switched for the phase that begins a
+    /// little before its mark, as far as the two clocks are in doubt.
+    fn skip(&mut self, mark: &Mark) {
+        let until = mark.at;
+        let next = until.saturating_sub(4 * mark.doubt + self.setup.jig.ticks_per_second / 1000);
+        let kept = self.columns.driven.split_off(self.columns.driven.partition_point(|driven| driven.at <= next));
         self.quadrature.decode(until, &mut self.track);
         self.report_quadrature(until);
         let phase = Phase { check: 0, ordinal: 0, label: String::new(), action: Action::Wait };
         self.section(phase, until, until, &[]);
+        self.columns.driven = kept;
     }
 
     fn end_phase(&mut self, until: Tick) {
@@ -196,15 +201,18 @@ impl Session {
         }
     }
 
-    fn end_check(&mut self, until: Tick) {
+    fn end_check(&mut self, mark: &Mark) {
+        let until = mark.at;
         if self.phase.is_some() {
             self.end_phase(until);
         }
-        self.skip(until);
+        self.skip(mark);
         let Some(mut check) = self.check.take() else {
             return;
         };
         check.ended = until;
+        let last = self.columns.driven.partition_point(|driven| driven.at <= until);
+        check.driven.extend(self.columns.driven.drain(..last));
         check.losses = self.losses[self.losses_before_check..].to_vec();
         check.samples = self
             .samples
@@ -246,18 +254,18 @@ impl CaptureSink for Session {
     fn mark(&mut self, mark: &Mark) {
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
-                self.skip(mark.at);
+                self.skip(mark);
                 self.check = Some(CheckEvidence { check: *check, began: mark.at, ..CheckEvidence::default() });
                 self.losses_before_check = self.losses.len();
             }
             MarkKind::PhaseBegins(phase) => {
-                self.skip(mark.at);
+                self.skip(mark);
                 self.phase = Some((phase.clone(), mark.at));
                 self.marks.clear();
             }
             MarkKind::Cue(_) => self.marks.push(mark.clone()),
             MarkKind::PhaseEnds => self.end_phase(mark.at),
-            MarkKind::CheckEnds { .. } => self.end_check(mark.at),
+            MarkKind::CheckEnds { .. } => self.end_check(mark),
         }
     }
 }

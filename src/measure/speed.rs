@@ -61,13 +61,12 @@ fn start_up_time(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     let power_ups = check.phases.iter().filter(|phase| phase.phase.action == Action::Power { on: true });
     power_ups
         .map(|phase| {
-            let switched = check.driven.iter().find(|driven| {
-                driven.output == OutputChannel::UnitSupply
-                    && driven.on
-                    && driven.at >= phase.began
-                    && driven.at <= phase.ended
-            });
             let started = phase.cue(|cue| *cue == Cue::StartedUp);
+            let by = started.map_or(phase.ended, |started| started.at);
+            let switched = check
+                .driven
+                .iter()
+                .rfind(|driven| driven.output == OutputChannel::UnitSupply && driven.on && driven.at <= by);
             let result = match (switched, started) {
                 (Some(switched), Some(started)) => {
                     let ticks = started.at.saturating_sub(switched.at) as f64;
