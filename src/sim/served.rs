@@ -17,6 +17,9 @@ const SLICE: Duration = Duration::from_millis(1);
 const CATCH_UP_NS: SimTime = 20_000_000;
 /// Without a heartbeat for so long, in the computer's time, the board puts all outputs into their safe state.
 const WATCHDOG: Duration = Duration::from_millis(250);
+/// How much one slice counts towards that at most: a computer that held this process up has held up the bench as well,
+/// where a real board would have gone on hearing it.
+const SILENCE_PER_SLICE: Duration = Duration::from_millis(10);
 /// The longest burst of the board's link, in its own time: what a USB packet buffer evens out.
 const BURST_S: f64 = 0.02;
 /// Segments of the unit's light bar that the board watches.
@@ -64,9 +67,10 @@ pub struct Served {
     started: bool,
     levels: [bool; EdgeChannel::ALL.len()],
     outputs: [bool; OutputChannel::COUNT],
-    heartbeat: HostTime,
-    /// Whether the watchdog has tripped.
-    silent: bool,
+    /// When the last slice looked, by the computer's clock.
+    looked: HostTime,
+    /// How long no heartbeat has come.
+    silence: Duration,
     /// Bytes that the link may carry now.
     allowance: f64,
     part: Part,
@@ -83,8 +87,8 @@ impl Served {
             world,
             settings,
             began: clock.now(),
-            heartbeat: computer.now(),
-            silent: false,
+            looked: computer.now(),
+            silence: Duration::ZERO,
             unit: Pty::open(computer.clone())?,
             board: Pty::open(computer.clone())?,
             computer,
@@ -122,7 +126,7 @@ impl Served {
             self.slice()?;
             if self.world.supply_is_on() != supplied {
                 supplied = !supplied;
-                told(match (supplied, self.silent) {
+                told(match (supplied, self.silence > WATCHDOG) {
                     (true, _) => Heard::SupplyOn,
                     (false, false) => Heard::SupplyOff,
                     (false, true) => Heard::WatchdogOff,
@@ -136,14 +140,17 @@ impl Served {
     pub fn slice(&mut self) -> Result<(), PortError> {
         self.bytes.clear();
         let wait = SLICE.div_f64(self.settings.scale.max(0.1));
-        self.board.receive(&mut self.bytes, self.computer.now().after(wait))?;
+        Pty::wait_for_any(&[&self.board, &self.unit], self.computer.now().after(wait))?;
+        self.board.receive(&mut self.bytes, HostTime::default())?;
+        let now = self.computer.now();
+        self.silence += now.since(self.looked).min(SILENCE_PER_SLICE);
+        self.looked = now;
         self.catch_up();
         self.voice.hear(&self.bytes, &mut self.asked);
         for asked in std::mem::take(&mut self.asked) {
             self.answer(asked);
         }
-        self.silent = self.computer.now().since(self.heartbeat) > WATCHDOG;
-        if self.silent {
+        if self.silence > WATCHDOG {
             self.make_safe(0);
         }
         self.carry_unit_link()?;
@@ -192,7 +199,7 @@ impl Served {
             }
             Asked::Start => {
                 self.started = true;
-                self.heartbeat = self.computer.now();
+                self.silence = Duration::ZERO;
                 let levels = self.levels.iter().rev().fold(0, |bits, &level| bits << 1 | u8::from(level));
                 self.voice.started(now, levels);
             }
@@ -201,7 +208,7 @@ impl Served {
                 self.voice.refuse(request, board::NOT_STARTED);
             }
             Asked::Heartbeat { number } => {
-                self.heartbeat = self.computer.now();
+                self.silence = Duration::ZERO;
                 if self.started {
                     self.voice.beat(number, now);
                 }
