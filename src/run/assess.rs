@@ -150,8 +150,7 @@ impl CaptureSink for Assessor<'_> {
         self.session.mark(mark);
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
-                self.current =
-                    Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });
+                self.current = Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });
             }
             MarkKind::PhaseBegins(phase) => {
                 let began_s = self.seconds(mark.at);
