@@ -105,6 +105,12 @@ impl<'a> Path<'a> {
         self.cells[first..].iter().position(there).map(|index| self.ticks[first + index])
     }
 
+    /// Number of edges after `from` and up to `to`.
+    pub fn edges_between(&self, from: Tick, to: Tick) -> usize {
+        let first = self.ticks.partition_point(|at| *at <= from);
+        self.ticks.partition_point(|at| *at <= to).saturating_sub(first)
+    }
+
     /// Number of edges.
     pub fn len(&self) -> usize {
         self.ticks.len()
