@@ -77,7 +77,7 @@ fn check_files(unit_path: &Path, jig_path: &Path) -> Result<Unit, Failure> {
             "{file}: a capture board is served, this jig is of kind `{}`; name a capture board's jig file",
             jig.kind.name()
         )
-    } else if jig.clock.ticks_per_second != TICKS_PER_SECOND as u64 {
+    } else if jig.clock.ticks_per_second != TICKS_PER_SECOND {
         let file = jig_path.display();
         format!("{file}: the simulated board's clock runs at 2 MHz; write `rate: 2 MHz` under `clock`")
     } else {
