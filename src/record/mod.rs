@@ -8,4 +8,4 @@ mod writer;
 
 pub use recorder::{Header, record};
 pub use stored::Record;
-pub use writer::{RunFolder, WriteError};
+pub use writer::{RunFolder, WriteError, check_serial, predecessors, sweep};
