@@ -67,6 +67,12 @@ impl ComputerClock {
         moment.since(self.now()).div_f64(self.scale)
     }
 
+    /// The moment of a stamp that the kernel took on its monotonic clock; the beginning for an earlier one.
+    pub fn at_monotonic(&self, since_boot: Duration) -> HostTime {
+        let elapsed = since_boot.saturating_sub(self.origin);
+        HostTime::default().after(if self.scale == 1.0 { elapsed } else { elapsed.mul_f64(self.scale) })
+    }
+
     /// Sleeps until `moment`.
     #[expect(clippy::disallowed_methods, reason = "the one home of the computer's clock")]
     pub fn sleep_until(&self, moment: HostTime) {
@@ -82,8 +88,7 @@ impl Default for ComputerClock {
 
 impl Clock for ComputerClock {
     fn now(&self) -> HostTime {
-        let elapsed = monotonic().saturating_sub(self.origin);
-        HostTime::default().after(if self.scale == 1.0 { elapsed } else { elapsed.mul_f64(self.scale) })
+        self.at_monotonic(monotonic())
     }
 
     #[expect(clippy::disallowed_methods, reason = "the one home of the computer's clock")]

@@ -126,14 +126,16 @@ fn rooms_import_only_from_floors_below() {
 
 #[test]
 fn pure_rooms_touch_no_file_port_or_clock() {
-    let worldly = ["std::fs", "std::net", "std::process", "std::thread", "Instant", "SystemTime", "println!", "eprintln!"];
+    let worldly =
+        ["std::fs", "std::net", "std::process", "std::thread", "Instant", "SystemTime", "println!", "eprintln!"];
     let mut breaches = Vec::new();
     for path in sources(Path::new("src")) {
         if !PURE.iter().any(|folder| path.starts_with(folder)) {
             continue;
         }
         let code = code(&path);
-        breaches.extend(worldly.iter().filter(|word| code.contains(**word)).map(|w| format!("{}: {w}", path.display())));
+        breaches
+            .extend(worldly.iter().filter(|word| code.contains(**word)).map(|w| format!("{}: {w}", path.display())));
     }
     assert!(breaches.is_empty(), "pure rooms that look outside:\n{}", breaches.join("\n"));
 }

@@ -3,7 +3,7 @@
 mod records;
 
 use railproof::record::Record;
-use railproof::report::{Kind, certificate_html, certificate_pdf, kind, plots};
+use railproof::report::{Kind, kind, plots, sheet_html, sheet_pdf};
 use serde_json::{Value, json};
 
 const DIGEST: &str = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08";
@@ -18,7 +18,7 @@ fn only_a_conforming_run_gets_a_certificate() {
     for decision in ["undecided", "does not conform", "invalid"] {
         let record = records::changed("conforms-1", |value| value["decision"] = json!(decision));
         assert_eq!(kind(&record), Kind::Nonconformity, "{decision}");
-        let html = certificate_html(&record, DIGEST);
+        let html = sheet_html(&record, DIGEST);
         assert!(html.contains("Nonconformity sheet") && !html.contains("Test certificate"), "{decision}");
     }
     assert_eq!((Kind::Certificate.file_stem(), Kind::Nonconformity.file_stem()), ("certificate", "nonconformity"));
@@ -26,7 +26,7 @@ fn only_a_conforming_run_gets_a_certificate() {
 
 #[test]
 fn the_certificate_says_what_was_found_and_how_sure_it_is() {
-    let html = certificate_html(&kept("conforms-1"), DIGEST);
+    let html = sheet_html(&kept("conforms-1"), DIGEST);
     for said in [
         "Saltmarsh Motion",
         "Dunlin 600",
@@ -59,7 +59,7 @@ fn the_certificate_says_what_was_found_and_how_sure_it_is() {
 
 #[test]
 fn the_nonconformity_sheet_puts_what_failed_first() {
-    let html = certificate_html(&kept("does-not-conform-1"), DIGEST);
+    let html = sheet_html(&kept("does-not-conform-1"), DIGEST);
     let place = |said: &str| html.find(said).unwrap_or_else(|| panic!("{said}"));
     let shortcoming =
         "83.740 ± 0.061 mm/s; 3.560 mm/s below the lower limit of 87.3 mm/s. Required: 87.3 to 92.7 mm/s.";
@@ -76,7 +76,7 @@ fn the_nonconformity_sheet_puts_what_failed_first() {
 #[test]
 fn the_html_needs_nothing_from_elsewhere() {
     for name in ["conforms-1", "does-not-conform-1"] {
-        let html = certificate_html(&kept(name), DIGEST);
+        let html = sheet_html(&kept(name), DIGEST);
         let without_namespace = html.replace("xmlns=\"http://www.w3.org/2000/svg\"", "");
         for outside in ["http:", "https:", "//www", "<script", "<link", "<img", "@import", "src=\""] {
             assert!(!without_namespace.contains(outside), "{name}: {outside}");
@@ -88,7 +88,7 @@ fn the_html_needs_nothing_from_elsewhere() {
 #[test]
 fn the_pdf_claims_to_be_archivable_and_accessible() {
     for name in ["conforms-1", "does-not-conform-1"] {
-        let pdf = certificate_pdf(&kept(name), DIGEST).expect("krilla finds no violation");
+        let pdf = sheet_pdf(&kept(name), DIGEST).expect("krilla finds no violation");
         let text = String::from_utf8_lossy(&pdf);
         assert!(text.starts_with("%PDF-1.7"));
         // ISO 19005-2, 6.6.4 and ISO 14289-1, 5: the identification in the metadata, which stands there in clear.
@@ -107,16 +107,11 @@ fn the_pdf_claims_to_be_archivable_and_accessible() {
 fn the_same_record_gives_the_same_bytes() {
     for name in ["conforms-1", "does-not-conform-1"] {
         let (one, other) = (kept(name), kept(name));
-        assert!(
-            certificate_pdf(&one, DIGEST).expect("a PDF") == certificate_pdf(&other, DIGEST).expect("a PDF"),
-            "{name}"
-        );
-        assert_eq!(certificate_html(&one, DIGEST), certificate_html(&other, DIGEST), "{name}");
+        assert!(sheet_pdf(&one, DIGEST).expect("a PDF") == sheet_pdf(&other, DIGEST).expect("a PDF"), "{name}");
+        assert_eq!(sheet_html(&one, DIGEST), sheet_html(&other, DIGEST), "{name}");
     }
     let moved = records::changed("conforms-1", |value| value["run"]["ended"] = json!("2026-03-04T09:17:13Z"));
-    assert!(
-        certificate_pdf(&moved, DIGEST).expect("a PDF") != certificate_pdf(&kept("conforms-1"), DIGEST).expect("a PDF")
-    );
+    assert!(sheet_pdf(&moved, DIGEST).expect("a PDF") != sheet_pdf(&kept("conforms-1"), DIGEST).expect("a PDF"));
 }
 
 /// Puts a text into every free text of a record.
@@ -146,7 +141,7 @@ fn hostile_text_is_shown_and_never_obeyed() {
     ];
     for text in evil {
         let record = records::changed("does-not-conform-1", |value| everywhere(value, &text));
-        let html = certificate_html(&record, &text);
+        let html = sheet_html(&record, &text);
         assert!(!html.contains("<script") && !html.contains("<img") && !html.contains("</style></td>"));
         let bad = |found: char| {
             found.is_control() && found != '\n'
@@ -154,7 +149,7 @@ fn hostile_text_is_shown_and_never_obeyed() {
         };
         assert_eq!(html.find(bad), None, "{text:.40?}");
         assert!(html.len() < 3_000_000, "{}", html.len());
-        certificate_pdf(&record, &text).unwrap_or_else(|error| panic!("{text:.40?}: {error}"));
+        sheet_pdf(&record, &text).unwrap_or_else(|error| panic!("{text:.40?}: {error}"));
     }
 }
 
@@ -176,9 +171,9 @@ fn extreme_numbers_do_not_break_a_sheet() {
     }
     for number in [json!(1e308), json!(-1e308), json!(0.0), json!(5e-324), json!(-3.5)] {
         let record = records::changed("does-not-conform-1", |value| numbers(value, &number));
-        let html = certificate_html(&record, DIGEST);
+        let html = sheet_html(&record, DIGEST);
         assert!(!html.contains("NaN") && !html.contains("=\"inf"), "{number}");
-        certificate_pdf(&record, DIGEST).unwrap_or_else(|error| panic!("{number}: {error}"));
+        sheet_pdf(&record, DIGEST).unwrap_or_else(|error| panic!("{number}: {error}"));
     }
 }
 
@@ -193,10 +188,10 @@ fn a_run_without_checks_or_curves_still_has_its_sheet() {
         value["curves"] = json!({"speed": [], "step_intervals": [], "pack_voltage": [], "temperatures": []});
         value["run"]["ended"] = json!("never");
     });
-    let html = certificate_html(&record, DIGEST);
+    let html = sheet_html(&record, DIGEST);
     assert!(html.contains("the capture board was unplugged") && html.contains("the run was interrupted"));
     assert!(html.contains("proves nothing about the unit"));
-    certificate_pdf(&record, DIGEST).expect("a PDF");
+    sheet_pdf(&record, DIGEST).expect("a PDF");
     assert!(plots(&record).is_empty());
 }
 
@@ -207,5 +202,5 @@ fn a_long_plan_goes_over_many_pages() {
         value["checks"] = Value::Array(checks.iter().cycle().take(4 * checks.len()).cloned().collect());
         value["checks"][3]["findings"] = Value::Array(vec![json!("the unit did not answer in time"); 120]);
     });
-    certificate_pdf(&record, DIGEST).expect("a PDF");
+    sheet_pdf(&record, DIGEST).expect("a PDF");
 }

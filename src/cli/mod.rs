@@ -4,12 +4,15 @@
 //! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
 
 mod bench;
+mod evidence;
 mod inputs;
 mod lint;
 mod operator;
 mod run;
+mod signals;
 mod simulate;
 mod watch;
+mod world;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use std::process::ExitCode;

@@ -15,9 +15,9 @@ pub struct TerminalWatcher {
 }
 
 impl TerminalWatcher {
-    /// A watcher; `quiet` tells nothing at all.
-    pub fn new(quiet: bool) -> Self {
-        let bar = if quiet { ProgressBar::hidden() } else { ProgressBar::new(0) };
+    /// A watcher.
+    pub fn new() -> Self {
+        let bar = ProgressBar::new(0);
         bar.set_style(ProgressStyle::with_template("{wide_msg}").expect("the template is a constant"));
         Self { bar, names: Vec::new(), now: String::new() }
     }

@@ -4,7 +4,7 @@ pub mod capture_board;
 mod file;
 pub mod pi;
 
-pub use file::{JigFile, JigKind};
+pub use file::{BusAddress, Dates, EdgeInput, Encoder, JigFile, JigKind, OutputLine, SampleInput, TickClock};
 
 use crate::capture::{OutputChannel, Part, Tick};
 use crate::clock::HostTime;

@@ -4,13 +4,33 @@
 //! [`CheckEvidence`] per check. A [`Measurand`] of the [`CATALOGUE`] turns that into [`Reading`]s. The same code serves a
 //! live run and a stored one. Deliberately absent: files, ports, clocks, plans, limits.
 
+mod balance;
 mod catalogue;
+mod crawl;
+mod ends;
+mod evidence;
+mod heat;
+mod jitter;
+mod levels;
+mod light;
+mod observe;
+mod pack;
+mod pulses;
 mod session;
 mod setup;
+mod speed;
+mod stopping;
+mod strides;
+mod talk;
+mod traces;
+mod track;
+mod values;
 
 pub use catalogue::{CATALOGUE, Measurand, find};
-pub use session::{CheckEvidence, Session, Traces};
+pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
+pub use session::Session;
 pub use setup::{JigFacts, Setup, UnitFacts};
+pub use traces::{IntervalTrace, SpeedTrace, TemperatureTrace, Traces, VoltageBand};
 
 use crate::stats::Estimate;
 

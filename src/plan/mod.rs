@@ -3,7 +3,12 @@
 //! [`Draft::read`] checks what a plan says by itself; [`Draft::fit`] checks it against the unit and the jig that it is to
 //! run on, and resolves levels and names. Deliberately absent: files, ports, clocks.
 
+mod course;
 mod draft;
+mod fit;
+mod label;
+mod moves;
+mod words;
 
 pub use draft::Draft;
 
@@ -102,3 +107,6 @@ pub struct Envelope {
     /// The jig's name, for messages.
     pub jig: String,
 }
+
+#[cfg(test)]
+mod tests;

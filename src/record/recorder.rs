@@ -12,7 +12,7 @@ use hdrhistogram::Histogram;
 /// Coverage probability of the expanded uncertainties in a record.
 pub const COVERAGE: f64 = 0.95;
 
-/// What a record says beside the outcome; its `reports` are filled in from there.
+/// What a record says beside the outcome; what the unit reported and how long the run took are filled in from there.
 #[derive(Debug, Clone)]
 pub struct Header {
     pub run: stored::RunFacts,
@@ -150,6 +150,19 @@ fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
     }
 }
 
+/// A record's bytes as they stand in `record.json`.
+pub fn to_json(record: &Record) -> Vec<u8> {
+    let mut bytes = serde_json::to_vec_pretty(record).expect("a record has nothing that JSON cannot say");
+    bytes.push(b'\n');
+    bytes
+}
+
+/// SHA-256 in hexadecimal (FIPS 180-4), as `sha256sum` prints it.
+pub fn digest(bytes: &[u8]) -> String {
+    use sha2::Digest;
+    sha2::Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A limit as its author wrote it: the last bits of a conversion to SI and back are not his.
 fn tidy(value: f64) -> f64 {
     format!("{value:.12e}").parse().unwrap_or(value)
@@ -170,7 +183,7 @@ fn curves(traces: &Traces) -> stored::Curves {
             .iter()
             .map(|trace| stored::IntervalCurve {
                 label: trace.label.clone(),
-                nominal_ns: trace.nominal_s * 1e9,
+                nominal_ns: trace.nominal_ns,
                 hdr: hdr_text(&trace.histogram),
                 counts: trace
                     .histogram
@@ -187,7 +200,7 @@ fn curves(traces: &Traces) -> stored::Curves {
         temperatures: traces
             .temperatures
             .iter()
-            .map(|trace| stored::TemperatureCurve { label: trace.label.clone(), points: trace.points.clone() })
+            .map(|trace| stored::TemperatureCurve { label: trace.channel.name(), points: trace.points.clone() })
             .collect(),
     }
 }

@@ -127,26 +127,19 @@ impl Drop for RunFolder {
 }
 
 /// Removes what dead runs left unfinished below `results`, and says what it removed. Folders of runs that live, on this
-/// computer or another one, stay.
-///
-/// # Errors
-/// Whatever the disk says; a results folder that does not exist yet is none.
-pub fn sweep(results: &Path) -> Result<Vec<PathBuf>, WriteError> {
+/// computer or another one, stay; so does what cannot be removed, until the next sweep.
+pub fn sweep(results: &Path) -> Vec<PathBuf> {
     let mut swept = Vec::new();
-    for serial in folders(results)? {
-        for part in folders(&serial)?.into_iter().filter(|path| is_part(path)) {
+    for serial in folders(results) {
+        for part in folders(&serial).into_iter().filter(|path| is_part(path)) {
             let Ok(handle) = File::open(&part) else { continue };
-            if flock(&handle, FlockOperation::NonBlockingLockExclusive).is_err() {
-                continue;
-            }
-            match fs::remove_dir_all(&part) {
-                Ok(()) => swept.push(part),
-                Err(error) if error.kind() == io::ErrorKind::NotFound => {}
-                Err(error) => return Err(trouble::disk("remove the unfinished record", &part, error)),
+            let is_dead = flock(&handle, FlockOperation::NonBlockingLockExclusive).is_ok();
+            if is_dead && fs::remove_dir_all(&part).is_ok() {
+                swept.push(part);
             }
         }
     }
-    Ok(swept)
+    swept
 }
 
 /// Ids of the finished runs of a serial number, oldest first: run ids sort by time. None for a serial number that never
@@ -155,7 +148,7 @@ pub fn predecessors(results: &Path, serial: &str) -> Vec<String> {
     if names::check_serial(serial).is_err() {
         return Vec::new();
     }
-    let folders = folders(&results.join(serial)).unwrap_or_default();
+    let folders = folders(&results.join(serial));
     let finished = folders.into_iter().filter(|path| path.join("record.json").is_file());
     let ids = finished.filter_map(|path| Some(path.file_name()?.to_str()?.to_owned()));
     let mut ids: Vec<String> = ids.filter(|id| names::check_run_id(id).is_ok()).collect();
@@ -200,24 +193,13 @@ fn is_part(path: &Path) -> bool {
         .is_some_and(|id| names::check_run_id(id).is_ok())
 }
 
-/// The folders in a folder, sorted; none where it does not exist. Links are not followed.
-fn folders(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
-    let disk = |error: io::Error| trouble::disk("list the folder", folder, error);
-    let entries = match fs::read_dir(folder) {
-        Err(error) if matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory) => {
-            return Ok(vec![]);
-        }
-        entries => entries.map_err(disk)?,
-    };
-    let mut found = Vec::new();
-    for entry in entries {
-        let entry = entry.map_err(disk)?;
-        if entry.file_type().map_err(disk)?.is_dir() {
-            found.push(entry.path());
-        }
-    }
+/// The folders in a folder, sorted; none where it cannot be read. Links are not followed.
+fn folders(folder: &Path) -> Vec<PathBuf> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    let folders = entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_dir()));
+    let mut found: Vec<PathBuf> = folders.map(|entry| entry.path()).collect();
     found.sort_unstable();
-    Ok(found)
+    found
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {

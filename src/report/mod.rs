@@ -18,5 +18,5 @@ mod worst;
 
 pub use junit::{JunitError, junit};
 pub use plot::{Plot, plots};
-pub use sheet::{Kind, SheetError, certificate_html, certificate_pdf, kind};
+pub use sheet::{Kind, SheetError, kind, sheet_html, sheet_pdf};
 pub use text::text;

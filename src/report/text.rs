@@ -27,13 +27,13 @@ const GAP: u16 = 2;
 /// The table's look: columns apart by two spaces, a line below the heads.
 const LOOK: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
 
-/// The whole report, `width` columns wide. `folder` is where the record and its sheets were put.
-pub fn text(record: &Record, folder: Option<&str>, width: u16) -> String {
+/// The whole report, `width` columns wide.
+pub fn text(record: &Record, width: u16) -> String {
     let width = width.clamp(WIDTH_MIN, WIDTH_MAX);
     let mut text = head(record, width);
     text.push_str(&table(record, width));
     text.push_str(&details(record, width));
-    text.push_str(&foot(record, folder, width));
+    text.push_str(&foot(record, width));
     text
 }
 
@@ -148,7 +148,7 @@ fn shortcomings(check: &Check, accepted: f64) -> Vec<String> {
     of_requirements.chain(findings).chain(places).collect()
 }
 
-fn foot(record: &Record, folder: Option<&str>, width: u16) -> String {
+fn foot(record: &Record, width: u16) -> String {
     let mut lines = Vec::new();
     lines.extend(record.warnings.iter().map(|warning| format!("note: {}", visible(warning))));
     lines.extend(record.invalid_because.iter().map(|reason| format!("invalid because {}", visible(reason))));
@@ -165,9 +165,6 @@ fn foot(record: &Record, folder: Option<&str>, width: u16) -> String {
     let verdict = format!("{verdict}, {} checks in {took} of bench time{simulated}", record.checks.len());
     for line in folded(&verdict, "  ", width) {
         text.push_str(&format!("{}\n", coloured(&line)));
-    }
-    if let Some(folder) = folder {
-        text.push_str(&format!("files: {}\n", visible_within(folder, 1_000)));
     }
     text
 }

@@ -150,8 +150,7 @@ impl CaptureSink for Assessor<'_> {
         self.session.mark(mark);
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
-                self.current =
-                    Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });
+                self.current = Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });
             }
             MarkKind::PhaseBegins(phase) => {
                 let began_s = self.seconds(mark.at);
@@ -192,7 +191,9 @@ fn decide_requirement(
     setup: &Setup,
     plan: &Plan,
 ) -> RequirementOutcome {
-    let readings: Vec<ReadingOutcome> = (requirement.measurand.read)(evidence, setup)
+    let readings: Vec<ReadingOutcome> = requirement
+        .measurand
+        .read(evidence, setup)
         .into_iter()
         .map(|reading| ReadingOutcome {
             label: reading.label,

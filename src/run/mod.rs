@@ -8,6 +8,7 @@
 mod assess;
 mod bench;
 mod conduct;
+mod envelope;
 mod halt;
 mod motion;
 mod operator;
@@ -16,4 +17,5 @@ mod talk;
 pub use assess::Assessor;
 pub use bench::Bench;
 pub use conduct::{Evidence, Job, run};
+pub use envelope::{envelope, setup};
 pub use operator::{Answering, Operator, Question};

@@ -86,7 +86,8 @@ impl Conductor<'_, '_> {
     }
 
     fn travel(&mut self, to: Destination, speed: f64, level: Option<u8>, expected_s: f64) -> Result<(), Halt> {
-        let by_level = level.filter(|_| self.bench.unit.dialect.knows("run") && self.bench.unit.dialect.knows("select"));
+        let by_level =
+            level.filter(|_| self.bench.unit.dialect.knows("run") && self.bench.unit.dialect.knows("select"));
         let request = match (to, by_level) {
             (Destination::End(side), Some(level)) => {
                 self.select(level)?;

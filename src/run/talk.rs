@@ -178,10 +178,7 @@ impl Conductor<'_, '_> {
 
 /// What banner and identity both tell must agree: a line protocol without check sum cannot tell a flipped digit from a
 /// real one, so nothing is believed that was heard differently before.
-fn agreed(
-    banner: Vec<(String, String)>,
-    identity: Vec<(String, String)>,
-) -> Result<Vec<(String, String)>, Halt> {
+fn agreed(banner: Vec<(String, String)>, identity: Vec<(String, String)>) -> Result<Vec<(String, String)>, Halt> {
     for (what, value) in &banner {
         if let Some((_, again)) = identity.iter().find(|(name, _)| name == what).filter(|(_, again)| again != value) {
             return Err(Halt::Bench(format!(

@@ -48,7 +48,8 @@ impl Estimate {
 
     /// Combined standard uncertainty of independent contributions (JCGM 100, 5.1.2).
     pub fn standard_uncertainty(&self) -> f64 {
-        self.budget.iter().map(|part| part.standard_uncertainty.powi(2)).sum::<f64>().sqrt()
+        // An empty sum is minus zero; a doubt is never negative.
+        self.budget.iter().map(|part| part.standard_uncertainty.powi(2)).sum::<f64>().sqrt().abs()
     }
 
     /// Effective degrees of freedom after Welch and Satterthwaite (JCGM 100, G.4.1); infinite for a known budget.

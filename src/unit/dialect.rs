@@ -243,10 +243,9 @@ impl Dialect {
             (Request::ToEnd { side, .. }, "side") => side_word(side),
             (Request::ToPosition { position, .. }, "position") => self.position.write(position),
             (Request::By { distance, .. }, "distance") => self.distance.write(distance),
-            (
-                Request::ToEnd { speed, .. } | Request::ToPosition { speed, .. } | Request::By { speed, .. },
-                _,
-            ) => self.speed.write(speed),
+            (Request::ToEnd { speed, .. } | Request::ToPosition { speed, .. } | Request::By { speed, .. }, _) => {
+                self.speed.write(speed)
+            }
             (Request::Select { level }, _) => level.to_string(),
             (Request::Stop | Request::State | Request::Identity, _) => String::new(),
         }))

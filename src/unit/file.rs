@@ -70,12 +70,14 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
     let model = file.need_word("unit", "dunlin-600").map(|word| word.text.clone());
     let maker = file.need_word("maker", "Saltmarsh Motion").map(|word| word.text.clone());
     let reports_as = file.word("reports as", "DUNLIN 600").map(|word| word.text.clone()).or_else(|| model.clone());
-    let serial_numbers = file.need_parsed("serial numbers", "\"SM-[0-9]{4}\"", |text| pattern(&format!("^(?:{text})$")));
+    let serial_numbers =
+        file.need_parsed("serial numbers", "\"SM-[0-9]{4}\"", |text| pattern(&format!("^(?:{text})$")));
     let drive = file.need_fields("drive", "{ step angle: 1.8 deg, … }").and_then(drive);
     let travel = positive(&file, "travel", Dimension::Length, "560 mm");
     let speed_max = positive(&file, "highest speed", Dimension::Speed, "95 mm/s");
     let crawl = file.need_fields("crawl", "{ increment: 0.2 mm, interval: 2 s }").and_then(crawl);
-    let levels = file.need_list("levels", "[ crawl, 5 mm/s, 40 mm/s ]").map(|list| levels(list, crawl, speed_max, notes));
+    let levels =
+        file.need_list("levels", "[ crawl, 5 mm/s, 40 mm/s ]").map(|list| levels(list, crawl, speed_max, notes));
     let controls = controls(&file);
     let segments = file.fields("light bar", "{ segments: 6 }").map_or(Some(0), segments);
     let link = file.need_fields("link", "{ baud: 115200, line ending: LF, … }").and_then(link);
@@ -147,7 +149,11 @@ fn levels(list: &List, crawl: Option<(f64, f64)>, speed_max: Option<f64>, notes:
     let mut speeds: Vec<f64> = Vec::new();
     for item in &list.items {
         let Node::Scalar(word) = item else {
-            notes.add(item.at(), format!("a level is a speed, but this is {}", item.kind()), "write for example `40 mm/s`");
+            notes.add(
+                item.at(),
+                format!("a level is a speed, but this is {}", item.kind()),
+                "write for example `40 mm/s`",
+            );
             continue;
         };
         let speed = if word.text.trim() == "crawl" {
@@ -252,7 +258,11 @@ fn templates(fields: Fields<'_>) -> [Option<Template>; Request::KEYS.len()] {
 }
 
 fn in_braces(slots: &[&str]) -> String {
-    if slots.is_empty() { "none".into() } else { slots.iter().map(|slot| format!("{{{slot}}}")).collect::<Vec<_>>().join(" ") }
+    if slots.is_empty() {
+        "none".into()
+    } else {
+        slots.iter().map(|slot| format!("{{{slot}}}")).collect::<Vec<_>>().join(" ")
+    }
 }
 
 fn side_words(fields: Fields<'_>) -> Option<SideWords> {
@@ -284,9 +294,8 @@ fn number_form(fields: Fields<'_>, dimension: Dimension, steps_per_metre: f64) -
 
 fn answers(fields: Fields<'_>) -> Option<Answers> {
     let one = |key, example| fields.parsed(key, example, pattern);
-    let acknowledged = fields.parsed("acknowledged", "\"^OK {command}$\"", |text| {
-        pattern(&text.replace("{command}", "(?<command>.*)"))
-    });
+    let acknowledged = fields
+        .parsed("acknowledged", "\"^OK {command}$\"", |text| pattern(&text.replace("{command}", "(?<command>.*)")));
     let answers = Answers {
         acknowledged,
         refused: one("refused", "\"^NO (?<code>[0-9]+)\""),
@@ -332,7 +341,11 @@ fn quantity(text: &str, dimension: Dimension) -> Result<f64, Mistake> {
 }
 
 fn above_zero(value: f64) -> Result<f64, Mistake> {
-    if value > 0.0 { Ok(value) } else { Err(("this must be more than nothing".into(), "write a positive value".into())) }
+    if value > 0.0 {
+        Ok(value)
+    } else {
+        Err(("this must be more than nothing".into(), "write a positive value".into()))
+    }
 }
 
 fn positive<'n>(fields: &Fields<'n>, key: &'n str, dimension: Dimension, example: &str) -> Option<f64> {

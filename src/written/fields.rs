@@ -3,6 +3,28 @@
 use super::{List, Map, Node, Notes, Place, Scalar, nearest};
 use std::cell::RefCell;
 
+/// Why a word cannot be understood, and what would be right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Mistake {
+    /// What is wrong.
+    pub what: String,
+    /// What would be right.
+    pub right: String,
+}
+
+impl Mistake {
+    /// Both.
+    pub fn new(what: impl Into<String>, right: impl Into<String>) -> Self {
+        Self { what: what.into(), right: right.into() }
+    }
+}
+
+impl From<Mistake> for (String, String) {
+    fn from(mistake: Mistake) -> Self {
+        (mistake.what, mistake.right)
+    }
+}
+
 /// The keys of one map while it is read. Ask for every key that may stand there, then [`Fields::end`] notes what was not
 /// asked for and what was needed but is not there.
 #[must_use = "call `end`, or unknown keys go unnoticed"]
@@ -40,7 +62,9 @@ impl<'n> Fields<'n> {
 
     /// What stands under a key that may be absent.
     pub fn node(&self, key: &'n str) -> Option<&'n Node> {
-        self.asked.borrow_mut().push(key);
+        if !self.asked.borrow().contains(&key) {
+            self.asked.borrow_mut().push(key);
+        }
         self.map.get(key)
     }
 
@@ -197,8 +221,8 @@ mod tests {
     use crate::written::{Source, read};
     use expect_test::{Expect, expect};
 
-    fn small(text: &str) -> Result<u32, (String, String)> {
-        text.parse().map_err(|_| (format!("`{text}` is no number"), "write for example `3`".to_owned()))
+    fn small(text: &str) -> Result<u32, Mistake> {
+        text.parse().map_err(|_| Mistake::new(format!("`{text}` is no number"), "write for example `3`"))
     }
 
     fn takes(text: &str, expected: Expect) {
@@ -236,19 +260,28 @@ mod tests {
     #[test]
     fn all_that_is_wrong_with_a_map_is_noted_at_once() {
         takes("shelf: low\nboards: 3\nbooks: [a, b]\n", expect![[r#"("low", 3, 4, 2)"#]]);
-        takes("boards: three\nlegs: [1]\nsize: { widht: 1 }\nbooks: a\n", expect![[r#"
+        takes(
+            "boards: three\nlegs: [1]\nsize: { widht: 1 }\nbooks: a\n",
+            expect![[r#"
             1:1  | a shelf needs the key `shelf` | add `shelf: low`
             1:9 boards | `three` is no number | write for example `3`
             2:7 legs | `legs` wants a single value, but this is a list | write for example `legs: 4`
             3:9 size.widht | `size` has no key `widht` | did you mean `width`?
-            4:8 books | `books` wants a list, but this is a single value | write for example `books: [ "Tides" ]`"#]]);
-        takes("shelf: low\nbord: 3\ncolour: red\n<<: { legs: 3 }\n", expect![[r#"
+            4:8 books | `books` wants a list, but this is a single value | write for example `books: [ "Tides" ]`"#]],
+        );
+        takes(
+            "shelf: low\nbord: 3\ncolour: red\n<<: { legs: 3 }\n",
+            expect![[r#"
             2:1 bord | a shelf has no key `bord` | did you mean `boards`?
             3:1 colour | a shelf has no key `colour` | leave it out; the keys here are `shelf`, `boards`, `legs`, `books` and `size`
-            4:1 << | a shelf has no key `<<` | maps cannot be merged by `<<`; write the keys out"#]]);
-        takes("shelf:\nboards: 3\nboards: 4\n", expect![[r#"
+            4:1 << | a shelf has no key `<<` | maps cannot be merged by `<<`; write the keys out"#]],
+        );
+        takes(
+            "shelf:\nboards: 3\nboards: 4\n",
+            expect![[r#"
             1:7 shelf | `shelf` wants a single value, but this is nothing | write for example `shelf: low`
-            3:1 boards | the key `boards` stands here a second time | keep one of the two"#]]);
+            3:1 boards | the key `boards` stands here a second time | keep one of the two"#]],
+        );
         takes("- shelf\n", expect!["1:1  | a shelf is a map of keys, but this is a list | write `shelf: low`"]);
     }
 }

@@ -13,7 +13,7 @@ mod source;
 mod syntax;
 mod tree;
 
-pub use fields::Fields;
+pub use fields::{Fields, Mistake};
 pub use nearest::nearest;
 pub use notes::Notes;
 pub use problem::{Problem, Style};

@@ -51,7 +51,7 @@ impl CaptureSink for Told {
 }
 
 enum Input {
-    Part(Part),
+    Part(Box<Part>),
     Mark(Mark),
 }
 
@@ -103,12 +103,12 @@ fn small() -> Vec<Input> {
         part.push_sample(SampleChannel::Light(15), start, -3);
         part.driven.push(Driven { at: start + 5, output: OutputChannel::UnitSupply, on: check == 0 });
         part.lines.push(Line { at: start + 9, from: Talker::Bench, text: "GO L 90.0 \u{FFFD} \"quoted\"".into() });
-        inputs.push(Input::Part(part));
+        inputs.push(Input::Part(Box::new(part)));
         inputs.push(mark(start + 20_000, MarkKind::Cue(Cue::Done)));
         let mut late = Part::default();
         late.push_edge(EdgeChannel::Step, start + 30_000, true);
         late.losses.push(Loss { at: start + 30_001, what: "3 edges".into() });
-        inputs.push(Input::Part(late));
+        inputs.push(Input::Part(Box::new(late)));
         inputs.push(mark(start + 40_000, MarkKind::PhaseEnds));
         inputs.push(mark(start + 40_000, MarkKind::CheckEnds { check }));
     }
@@ -133,7 +133,7 @@ fn a_column_longer_than_a_block_is_split_and_joined() {
         part.push_edge(EdgeChannel::EncoderB, step * 250 + step % 11, step % 2 == 1);
     }
     let end = Mark { at: 50_000_000, doubt: 0, kind: MarkKind::PhaseEnds };
-    let inputs = [Input::Part(part), Input::Mark(end)];
+    let inputs = [Input::Part(Box::new(part)), Input::Mark(end)];
     let (back, summary) = read_back(&written(&inputs)).expect("whole");
     assert_eq!(back, told(&inputs));
     assert!(summary.whole && summary.edges == 400_000, "{summary:?}");
@@ -253,7 +253,7 @@ proptest! {
                     part.push_sample(SampleChannel::at(sample).expect("in range"), at, index as i32 * 30 - 700);
                 },
             }
-            Input::Part(part)
+            Input::Part(Box::new(part))
         }).collect();
         let (back, summary) = read_back(&written(&inputs)).expect("whole");
         prop_assert!(summary.whole);
@@ -287,7 +287,7 @@ fn a_capture_is_small() {
         let edges = jittery_steps(ticks_per_second, 300_000);
         let mut part = Part::default();
         part.edges[EdgeChannel::Step as usize] = edges.clone();
-        let bytes = written(&[Input::Part(part)]);
+        let bytes = written(&[Input::Part(Box::new(part))]);
         let each = bytes.len() as f64 / edges.len() as f64;
         println!("{ticks_per_second:.0e} ticks/s: {:.2} bits an edge", 8.0 * each);
         assert!(each <= bytes_most, "{each} bytes an edge at {ticks_per_second} ticks a second");

@@ -45,6 +45,11 @@ impl<W: Write> CaptureWriter<W> {
         })
     }
 
+    /// The write that failed, if one did; nothing was written after it.
+    pub fn failure(&self) -> Option<&std::io::Error> {
+        self.failure.as_ref()
+    }
+
     /// Ends the file and hands back what it was written to.
     pub fn finish(mut self) -> std::io::Result<W> {
         self.guarded(|writer| {
@@ -96,7 +101,7 @@ impl<W: Write> CaptureWriter<W> {
                 self.close_when_full(self.pending.samples[index].len())?;
             }
         }
-        Ok(())
+        self.close_when_full(0)
     }
 
     fn take_mark(&mut self, mark: &Mark) -> std::io::Result<()> {

@@ -39,7 +39,7 @@ pub fn kind(record: &Record) -> Kind {
 }
 
 /// The sheet of the record's kind as one HTML file that needs nothing else. `digest` is the SHA-256 of `record.json`.
-pub fn certificate_html(record: &Record, digest: &str) -> String {
+pub fn sheet_html(record: &Record, digest: &str) -> String {
     html::page(&content::sheet(record, digest))
 }
 
@@ -47,7 +47,7 @@ pub fn certificate_html(record: &Record, digest: &str) -> String {
 ///
 /// # Errors
 /// Where the PDF's own check finds a violation; the text names it.
-pub fn certificate_pdf(record: &Record, digest: &str) -> Result<Vec<u8>, SheetError> {
+pub fn sheet_pdf(record: &Record, digest: &str) -> Result<Vec<u8>, SheetError> {
     pdf::document(&content::sheet(record, digest))
 }
 

@@ -1,0 +1,59 @@
+//! A run's evidence on disk while the run goes.
+
+use crate::capture::file::CaptureWriter;
+use crate::capture::{CaptureSink, Mark, Part};
+use crate::run::Evidence;
+use std::fs::File;
+use std::io::{self, BufWriter};
+use std::path::Path;
+
+/// The capture file in a run's staged folder.
+pub struct FolderEvidence {
+    writer: CaptureWriter<BufWriter<File>>,
+    /// A second hold on the file, to make it durable.
+    file: File,
+}
+
+impl FolderEvidence {
+    /// Its place in a run's folder.
+    pub const FILE: &'static str = "captures/run.capture";
+
+    /// Creates the capture file in `folder`.
+    pub fn create(folder: &Path, ticks_per_second: u64) -> io::Result<Self> {
+        let path = folder.join(Self::FILE);
+        if let Some(captures) = path.parent() {
+            std::fs::create_dir_all(captures)?;
+        }
+        let file = File::create_new(path)?;
+        let writer = CaptureWriter::new(BufWriter::new(file.try_clone()?), ticks_per_second)?;
+        Ok(Self { writer, file })
+    }
+
+    /// Ends the file.
+    pub fn finish(self) -> io::Result<()> {
+        self.writer.finish()?;
+        self.file.sync_all()
+    }
+}
+
+impl CaptureSink for FolderEvidence {
+    fn part(&mut self, part: &Part) {
+        self.writer.part(part);
+    }
+
+    fn mark(&mut self, mark: &Mark) {
+        self.writer.mark(mark);
+    }
+}
+
+impl Evidence for FolderEvidence {
+    fn secure(&mut self) -> Result<(), String> {
+        let failed = |error: &io::Error| {
+            format!("the evidence cannot be stored: {error}; make room on the disk, then run again")
+        };
+        if let Some(error) = self.writer.failure() {
+            return Err(failed(error));
+        }
+        self.file.sync_data().map_err(|error| failed(&error))
+    }
+}

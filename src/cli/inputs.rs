@@ -1,0 +1,45 @@
+//! The files that a command reads: their bytes once, so that what is checked is also what is frozen beside the record.
+
+use super::{Exit, Failure};
+use crate::written::{Problem, Source, Style};
+use anyhow::anyhow;
+use std::path::Path;
+
+/// A file as it was read.
+pub struct InputFile {
+    /// Its text with its name.
+    pub source: Source,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+impl InputFile {
+    /// Reads a file.
+    pub fn read(path: &Path) -> Result<Self, Failure> {
+        let name = path.display().to_string();
+        let bytes = std::fs::read(path).map_err(|error| {
+            let why = anyhow!("{name}: cannot be read: {error}; check the path and the rights");
+            Failure::new(Exit::BadInput, why)
+        })?;
+        match Source::from_bytes(&name, &bytes) {
+            Ok(source) => Ok(Self { source, bytes }),
+            Err(problem) => Err(refuse(&[*problem])),
+        }
+    }
+}
+
+/// Shows what is wrong with input files and ends the command.
+pub fn refuse(problems: &[Problem]) -> Failure {
+    for problem in problems {
+        anstream::eprintln!("{}\n", problem.show(Style::Styled));
+    }
+    let files: std::collections::BTreeSet<&str> = problems.iter().map(Problem::file).collect();
+    let mistakes = if problems.len() == 1 { "1 mistake".into() } else { format!("{} mistakes", problems.len()) };
+    let files: Vec<&str> = files.into_iter().collect();
+    Failure::new(Exit::BadInput, anyhow!("{mistakes} in {}", files.join(", ")))
+}
+
+/// Keeps the value, or sets its problems aside so that all files are told about in one go.
+pub fn gather<T>(read: Result<T, Vec<Problem>>, problems: &mut Vec<Problem>) -> Option<T> {
+    read.map_err(|mut found| problems.append(&mut found)).ok()
+}

@@ -1,0 +1,193 @@
+//! `railproof lint`: checks plans, unit files and jig files without a bench, and whether they fit each other.
+
+use super::{Exit, Failure, Format};
+use crate::jig::JigFile;
+use crate::plan::Draft;
+use crate::run::envelope;
+use crate::unit::Unit;
+use crate::written::{Node, Notes, Problem, Source, Style, nearest, read};
+use clap::Args;
+use serde_json::json;
+use std::path::{Path, PathBuf};
+
+/// The files to check, and how to say what is wrong with them.
+#[derive(Debug, Args)]
+pub struct LintArgs {
+    /// Plans, unit files and jig files, told apart by their first key. Plans given together with unit files and jig files
+    /// are checked against them, too
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+/// Checks the files and prints what is wrong with them.
+pub fn lint(args: &LintArgs) -> Result<Exit, Failure> {
+    let mut files: Vec<Linted> = args.files.iter().map(|path| Linted::read(path)).collect();
+    fit(&mut files);
+    match args.format {
+        Format::Text => print_text(&files),
+        Format::Json => print_json(&files),
+    }
+    let all_sound = files.iter().all(|file| file.problems.is_empty());
+    Ok(if all_sound { Exit::Done } else { Exit::BadInput })
+}
+
+/// What a file turned out to be.
+enum Contents {
+    Plan(Draft),
+    Unit(Box<Unit>),
+    Jig(Box<JigFile>),
+}
+
+/// A file and what is wrong with it.
+struct Linted {
+    file: String,
+    kind: Option<Kind>,
+    contents: Option<Contents>,
+    problems: Vec<Problem>,
+}
+
+/// The three kinds of file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Plan,
+    Unit,
+    Jig,
+}
+
+impl Kind {
+    const ALL: [(&str, Kind); 3] = [("plan", Kind::Plan), ("unit", Kind::Unit), ("jig", Kind::Jig)];
+
+    fn words(self) -> &'static str {
+        match self {
+            Self::Plan => "plan",
+            Self::Unit => "unit file",
+            Self::Jig => "jig file",
+        }
+    }
+}
+
+impl Linted {
+    fn read(path: &Path) -> Self {
+        let file = path.display().to_string();
+        let source = match std::fs::read(path) {
+            Ok(bytes) => Source::from_bytes(&file, &bytes).map_err(|problem| vec![*problem]),
+            Err(error) => {
+                let what = format!("this file cannot be read: {error}");
+                Err(vec![Problem::new(
+                    &Source::new(&file, ""),
+                    0..0,
+                    "",
+                    what,
+                    "check its path and the rights to read it",
+                )])
+            }
+        };
+        let kind = source.and_then(|source| kind(&source).map(|kind| (source, kind)));
+        let (source, kind) = match kind {
+            Ok(both) => both,
+            Err(problems) => return Self { file, kind: None, contents: None, problems },
+        };
+        let contents = match kind {
+            Kind::Plan => Draft::read(&source).map(Contents::Plan),
+            Kind::Unit => Unit::read(&source).map(|unit| Contents::Unit(Box::new(unit))),
+            Kind::Jig => JigFile::read(&source).map(|jig| Contents::Jig(Box::new(jig))),
+        };
+        match contents {
+            Ok(contents) => Self { file, kind: Some(kind), contents: Some(contents), problems: Vec::new() },
+            Err(problems) => Self { file, kind: Some(kind), contents: None, problems },
+        }
+    }
+}
+
+/// Which kind of file it is, by the key that names what it describes.
+fn kind(source: &Source) -> Result<Kind, Vec<Problem>> {
+    let notes = Notes::on(source);
+    let root = read(&notes);
+    let right = "begin the file with `plan:`, `unit:` or `jig:` and a name";
+    let kind = match &root {
+        Some(Node::Map(map)) => {
+            let found = Kind::ALL.into_iter().find(|(key, _)| map.get(key).is_some()).map(|(_, kind)| kind);
+            let first = map.entries.first().map_or("", |(key, _)| key.text.as_str());
+            if found.is_none() {
+                let right = match nearest(first, Kind::ALL.map(|(key, _)| key)) {
+                    Some(meant) => format!("did you mean `{meant}`?"),
+                    None => right.into(),
+                };
+                notes.add(&map.at, "this is neither a plan nor a unit file nor a jig file", right);
+            }
+            found
+        }
+        Some(other) => {
+            notes.add(other.at(), format!("this file is {}, not a map of keys", other.kind()), right);
+            None
+        }
+        None => None,
+    };
+    // A key that stands there twice is noted again, with all else, by whoever reads the whole file.
+    kind.map_or_else(|| notes.finish(None), Ok)
+}
+
+/// Checks each plan against each jig and each unit of its model; a lone unit file is meant for every plan.
+fn fit(files: &mut [Linted]) {
+    let mut found: Vec<(usize, Problem)> = Vec::new();
+    let units = || {
+        files.iter().filter_map(|file| if let Some(Contents::Unit(unit)) = &file.contents { Some(unit) } else { None })
+    };
+    let jigs =
+        || files.iter().filter_map(|file| if let Some(Contents::Jig(jig)) = &file.contents { Some(jig) } else { None });
+    for (number, file) in files.iter().enumerate() {
+        let Some(Contents::Plan(draft)) = &file.contents else { continue };
+        let of_its_model = units().any(|unit| unit.model == draft.model());
+        for unit in units().filter(|unit| !of_its_model || unit.model == draft.model()) {
+            for jig in jigs() {
+                let problems = draft.fit(&envelope(unit, jig)).err().unwrap_or_default();
+                found.extend(problems.into_iter().map(|problem| (number, problem)));
+            }
+        }
+    }
+    for (number, problem) in found {
+        if !files[number].problems.contains(&problem) {
+            files[number].problems.push(problem);
+        }
+    }
+}
+
+fn print_text(files: &[Linted]) {
+    for file in files {
+        for problem in &file.problems {
+            anstream::println!("{}\n", problem.show(Style::Styled));
+        }
+        let kind = file.kind.map_or("unknown kind of file", Kind::words);
+        match file.problems.len() {
+            0 => anstream::println!("{}: {kind}, nothing wrong", file.file),
+            1 => anstream::println!("{}: {kind}, 1 mistake", file.file),
+            count => anstream::println!("{}: {kind}, {count} mistakes", file.file),
+        }
+    }
+}
+
+fn print_json(files: &[Linted]) {
+    let files: Vec<_> = files
+        .iter()
+        .map(|file| {
+            let problems: Vec<_> = file
+                .problems
+                .iter()
+                .map(|problem| {
+                    json!({
+                        "line": problem.line,
+                        "column": problem.column,
+                        "path": problem.path,
+                        "what": problem.what,
+                        "right": problem.right,
+                    })
+                })
+                .collect();
+            json!({ "file": file.file, "kind": file.kind.map(Kind::words), "problems": problems })
+        })
+        .collect();
+    anstream::println!("{:#}", json!({ "files": files }));
+}

@@ -1,0 +1,181 @@
+//! The jig files that are shipped, and what is wrong with others.
+
+use super::*;
+use expect_test::{Expect, expect};
+use time::macros::date;
+
+const SIMULATED: &str = include_str!("../../../fixtures/jigs/simulated.yaml");
+const BOARD: &str = include_str!("../../../fixtures/jigs/usb-board.yaml");
+const PI: &str = include_str!("../../../fixtures/jigs/raspberry-pi.yaml");
+
+fn good(text: &str) -> JigFile {
+    JigFile::read(&Source::new("jig.yaml", text)).unwrap_or_else(|problems| panic!("{}", problems[0]))
+}
+
+fn problems(text: &str, expected: Expect) {
+    let said = match JigFile::read(&Source::new("jig.yaml", text)) {
+        Ok(_) => "nothing is wrong".to_owned(),
+        Err(problems) => problems
+            .iter()
+            .map(|problem| {
+                format!("{}:{} {} | {} | {}", problem.line, problem.column, problem.path, problem.what, problem.right)
+            })
+            .collect::<Vec<_>>()
+            .join("\n"),
+    };
+    expected.assert_eq(&said);
+}
+
+#[test]
+fn the_simulated_jig_and_the_board_are_alike() {
+    let (simulated, board) = (good(SIMULATED), good(BOARD));
+    assert_eq!((simulated.kind, board.kind), (JigKind::Simulated, JigKind::CaptureBoard));
+    assert_eq!(simulated.clock, board.clock);
+    assert_eq!(simulated.encoder, board.encoder);
+    assert_eq!(simulated.samples, board.samples);
+    assert_eq!(simulated.outputs, board.outputs);
+    assert_eq!((board.unit_port.as_deref(), board.board_port.as_deref()), (Some("/dev/ttyUSB0"), Some("/dev/ttyACM0")));
+    assert_eq!(simulated.clock.ticks_per_second, 2_000_000);
+    assert_eq!((simulated.clock.uncertainty, simulated.clock.stamp_uncertainty), (1e-5, 1e-7));
+    assert_eq!(simulated.encoder.unwrap().edges_per_metre, 40_000.0);
+    let calibrations = simulated.calibrations();
+    assert_eq!(calibrations[SampleChannel::PackVoltage.index()].unwrap().value(6000), 7.5);
+    assert_eq!(calibrations[SampleChannel::AirTemperature.index()].unwrap().value(352), 22.0);
+    assert_eq!(calibrations[SampleChannel::Light(5).index()].unwrap().gain, 1.0 / 1024.0);
+    assert_eq!(calibrations[SampleChannel::Light(6).index()], None);
+    assert_eq!(simulated.output_channels().last(), Some(&OutputChannel::Press(3)));
+}
+
+#[test]
+fn a_raspberry_pi_knows_its_wires() {
+    let jig = good(PI);
+    assert!(jig.edges.iter().all(|input| input.pin.is_some()) && jig.outputs.iter().all(|output| output.pin.is_some()));
+    let motor = jig.samples.iter().find(|input| input.channel == SampleChannel::MotorTemperature).unwrap();
+    assert_eq!(motor.bus, Some(BusAddress { device: 0x48, register: 0, shift: 4, rate: 1.0 }));
+    assert_eq!(jig.lit_above, 0.5);
+}
+
+#[test]
+fn a_calibration_falls_due_the_day_after() {
+    let jig = good(PI);
+    assert!(jig.overdue(date!(2027 - 09 - 14)).is_empty());
+    let overdue: Vec<String> = jig.overdue(date!(2027 - 09 - 15)).into_iter().map(|(name, _)| name).collect();
+    assert_eq!(overdue[..3], ["clock", "encoder", "pack voltage"]);
+}
+
+#[test]
+fn wrong_wires_are_found() {
+    problems(
+        &PI.replace("direction:       { pin: 27 }", "direction:       { pin: 17 }"),
+        expect![
+            "36:22 edges.direction | pin 17 of `direction` is that of `step` already | give each line a pin of its own"
+        ],
+    );
+    problems(
+        &PI.replace("press 4:     { pin: 21, active: high }", "press 4:     { pin: 24, active: up }"),
+        expect![[r#"
+            61:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
+            61:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
+    );
+    problems(
+        &PI.replace("i2c: 0x48, register", "i2c: 0x80, register"),
+        expect![
+            "50:31 samples.motor temperature.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`"
+        ],
+    );
+    problems(
+        &PI.replace("guard:           { pin: 6 }", "guard:           { pin: 40 }"),
+        expect!["42:27 edges.guard.pin | `40` is no pin | write the BCM number of a pin of the header, from 2 to 27"],
+    );
+    problems(
+        &PI.replace("keep alive: { pin: 26 }\n", ""),
+        expect!["15:1  | a jig file needs the key `keep alive` | add `keep alive: { pin: 26 }`"],
+    );
+    problems(
+        &PI.replace("keep alive: { pin: 26 }", "keep alive: { pin: 17 }"),
+        expect![
+            "35:22 edges.step | pin 17 of `step` is that of `keep alive` already | give each line a pin of its own"
+        ],
+    );
+    problems(
+        &BOARD.replace("board: /dev/ttyACM0", "board: /dev/ttyUSB0"),
+        expect!["27:37 ports.board | unit and board cannot be on the same port | name the board's own port"],
+    );
+    problems(
+        &SIMULATED.replace("encoder a, encoder b,", "encoder a,"),
+        expect![
+            "6:1  | this jig has one track of an encoder | list both `encoder a` and `encoder b`: one track alone does not show the direction"
+        ],
+    );
+}
+
+#[test]
+fn a_channel_without_calibration_is_none() {
+    problems(
+        &SIMULATED.replace("due: 2099-12-31", "due: 2025-12-31"),
+        expect!["11:6 due | this calibration falls due before it was made | write a later day under `due`"],
+    );
+    problems(
+        &SIMULATED.replace("due: 2099-12-31\n", ""),
+        expect!["6:1  | a jig file needs the key `due` | add `due: 2027-03-02`"],
+    );
+    problems(
+        &SIMULATED.replace("calibrated: 2026-01-05\ndue: 2099-12-31\n", ""),
+        expect![[r#"
+        12:3 clock | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        18:3 encoder | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        25:26 samples.pack voltage | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        26:26 samples.pack current | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        27:26 samples.motor temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        28:26 samples.housing temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        29:26 samples.air temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        30:26 samples.light 1 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        30:26 samples.light 2 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        30:26 samples.light 3 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        30:26 samples.light 4 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        30:26 samples.light 5 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+        30:26 samples.light 6 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]],
+    );
+    problems(
+        &SIMULATED.replace("offset uncertainty: 2 mV", "offset uncertainty: 2 mA"),
+        expect![
+            "27:99 samples.pack voltage.offset uncertainty | `2 mA` is a current; a voltage is wanted | write for example `7.2 V`"
+        ],
+    );
+    problems(
+        &SIMULATED.replace(
+            "gain: 0.0625 K, offset: 0 °C, gain uncertainty: 0 %",
+            "gain: 0.0625 °C, offset: 0 °C, gain uncertainty: -1 %",
+        ),
+        expect![[r#"
+            29:32 samples.motor temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
+            29:75 samples.motor temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it
+            30:32 samples.housing temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
+            30:75 samples.housing temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it
+            31:32 samples.air temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
+            31:75 samples.air temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it"#]],
+    );
+}
+
+#[test]
+fn a_real_jig_watches_its_emergency_stop() {
+    problems(
+        &BOARD.replace("interlocks: [ emergency stop, guard ]", "interlocks: [ guard ]"),
+        expect![
+            "24:1  | this jig moves real carriages without watching its emergency stop | wire the emergency-stop chain to an input, list it under `edges`, and add `interlocks: [ emergency stop ]`"
+        ],
+    );
+    problems(
+        &BOARD.replace("safe state: all off", "safe state: unit supply on"),
+        expect![
+            "65:13 safe state | `unit supply on` is no safe state | write `all off`, and wire the relays so that supply and load are off and nothing is pressed without power"
+        ],
+    );
+    problems(
+        &BOARD.replace("right end stop, emergency stop, guard ]", "right end stop, emergency stpo ]"),
+        expect![[r#"
+            44:80 edges[6] | there is no channel `emergency stpo` | did you mean `emergency stop`?
+            64:15 interlocks[0] | the interlock `emergency stop` is not among this jig's `edges` | wire it and list it there
+            64:31 interlocks[1] | the interlock `guard` is not among this jig's `edges` | wire it and list it there"#]],
+    );
+}

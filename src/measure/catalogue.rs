@@ -1,0 +1,117 @@
+//! The catalogue of measurands. Each stands beside the others of its family; here they are only called together.
+
+use super::values::{bench, whole};
+use super::{CheckEvidence, Reading, Setup};
+use super::{crawl, ends, heat, jitter, levels, light, pack, speed, stopping, strides, talk};
+use crate::capture::{EdgeChannel, SampleChannel};
+use crate::quantity::Dimension;
+
+/// Something that can be measured.
+#[derive(Debug, Clone)]
+pub struct Measurand {
+    /// Its name in plans.
+    pub name: &'static str,
+    /// Its dimension; values are in the dimension's SI unit.
+    pub dimension: Dimension,
+    /// Its definition, in a line.
+    pub about: &'static str,
+    /// Where the definition comes from: standard and clause, or "common practice".
+    pub source: &'static str,
+    /// Digital channels that it needs.
+    pub edges: &'static [EdgeChannel],
+    /// Sampled channels that it needs.
+    pub samples: &'static [SampleChannel],
+    pub(super) reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
+}
+
+impl Measurand {
+    /// Reads it from a check's evidence: one reading for each phase that it applies to, or one for the whole check. Where
+    /// a channel is missing or evidence was lost, the value is withheld and the bench is to blame.
+    pub fn read(&self, check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+        let missing = self
+            .edges
+            .iter()
+            .filter(|channel| !setup.jig.edges.contains(channel))
+            .map(|channel| channel.name().to_owned());
+        let uncalibrated = self.samples.iter().filter(|channel| setup.jig.calibrations[channel.index()].is_none());
+        if let Some(channel) = missing.chain(uncalibrated.map(|channel| channel.name())).next() {
+            return vec![whole(Err(bench(format!("the jig has no channel `{channel}`"))))];
+        }
+        let captured = !self.edges.is_empty() || !self.samples.is_empty();
+        if let Some(loss) = check.losses.first().filter(|_| captured) {
+            return vec![whole(Err(bench(format!("evidence was lost: {}", loss.what))))];
+        }
+        (self.reader)(check, setup)
+    }
+}
+
+/// All measurands, in the order of a manual.
+pub const CATALOGUE: &[Measurand] = &[
+    speed::START_UP_TIME,
+    speed::TRAVEL_TIME,
+    speed::TRAVEL_LENGTH,
+    speed::CRUISE_SPEED,
+    speed::STEP_RATE_ERROR,
+    levels::SPEED_ERROR,
+    levels::RATIO_ERROR,
+    levels::OUT_OF_ORDER,
+    jitter::PERIOD_RMS,
+    jitter::PERIOD_PEAK_TO_PEAK,
+    jitter::PERIOD_P99,
+    jitter::PERIOD_P99_9,
+    jitter::CYCLE_TO_CYCLE,
+    jitter::LONGEST_GAP,
+    strides::MISSING_STEPS,
+    strides::EXTRA_STEPS,
+    strides::BELT_SLIP,
+    strides::BACKLASH,
+    ends::RESPONSE,
+    ends::BOUNCE,
+    ends::OVERRUN,
+    ends::REPEATABILITY,
+    ends::MISSED,
+    stopping::STOP_DISTANCE,
+    stopping::CREEP_AFTER_STOP,
+    stopping::CONTROL_RESPONSE,
+    stopping::DEAD_CONTROLS,
+    crawl::INTERVAL,
+    crawl::INCREMENT,
+    crawl::INTERVAL_SCATTER,
+    crawl::INCREMENT_SCATTER,
+    pack::REST_VOLTAGE,
+    pack::MINIMUM_VOLTAGE,
+    pack::SAG,
+    pack::SERIES_RESISTANCE,
+    pack::RECOVERY_TIME,
+    pack::IDLE_CURRENT,
+    pack::CRUISE_CURRENT,
+    heat::MOTOR_RISE,
+    heat::MOTOR_TEMPERATURE,
+    heat::HOUSING_TEMPERATURE,
+    light::SEGMENT_ERRORS,
+    talk::UNANSWERED_COMMANDS,
+    talk::REFUSED_COMMANDS,
+    talk::WRONG_REPORTS,
+    talk::UNEXPECTED_RESTARTS,
+    talk::OBJECTIONS,
+];
+
+/// The measurand with this name.
+pub fn find(name: &str) -> Option<&'static Measurand> {
+    CATALOGUE.iter().find(|measurand| measurand.name == name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_unique_and_everything_is_said() {
+        for (index, measurand) in CATALOGUE.iter().enumerate() {
+            assert!(CATALOGUE[index + 1..].iter().all(|other| other.name != measurand.name), "{}", measurand.name);
+            assert!(!measurand.about.is_empty() && !measurand.source.is_empty(), "{}", measurand.name);
+        }
+        assert_eq!(find("cruise speed").map(|measurand| measurand.dimension), Some(Dimension::Speed));
+        assert!(find("cruise sped").is_none());
+    }
+}

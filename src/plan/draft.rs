@@ -1,0 +1,204 @@
+//! A plan as it is written: all that can be said about it without knowing unit and jig.
+
+use super::moves::{DraftMove, MOVES_MAX, read_moves, written_out};
+use super::words::quantity;
+use super::{Envelope, Plan, fit};
+use crate::decide::Rule;
+use crate::measure::{self, CATALOGUE, Measurand};
+use crate::quantity::{Dimension, Tolerance};
+use crate::written::{Fields, Mistake, Node, Notes, Place, Problem, Scalar, Source, nearest, read};
+
+/// A plan that is sound by itself. What its moves and requirements mean on a bench is found by [`Draft::fit`].
+#[derive(Debug, Clone)]
+pub struct Draft {
+    pub(super) source: Source,
+    pub(super) name: String,
+    pub(super) revision: u32,
+    pub(super) model: Put<String>,
+    pub(super) rule: Rule,
+    pub(super) before: Vec<String>,
+    pub(super) checks: Vec<DraftCheck>,
+}
+
+/// A check as it is written.
+#[derive(Debug, Clone)]
+pub(super) struct DraftCheck {
+    pub(super) name: String,
+    pub(super) because: Option<String>,
+    pub(super) moves: Vec<DraftMove>,
+    pub(super) requirements: Vec<DraftRequirement>,
+    pub(super) if_not: Vec<String>,
+}
+
+/// A requirement as it is written.
+#[derive(Debug, Clone)]
+pub(super) struct DraftRequirement {
+    pub(super) at: Place,
+    pub(super) measurand: &'static Measurand,
+    pub(super) tolerance: Tolerance,
+}
+
+/// A value and where it is written.
+#[derive(Debug, Clone)]
+pub(super) struct Put<T> {
+    pub(super) value: T,
+    pub(super) at: Place,
+}
+
+const CHECK_EXAMPLE: &str = "{ name: promised top speed, moves: [ … ], require: { … } }";
+
+impl Draft {
+    /// Reads a plan and checks what it says by itself.
+    ///
+    /// # Errors
+    /// All mistakes that were found, in the order of the text.
+    pub fn read(source: &Source) -> Result<Self, Vec<Problem>> {
+        let notes = Notes::on(source);
+        let root = read(&notes);
+        let draft = root.as_ref().and_then(|root| whole(root, &notes));
+        notes.finish(draft)
+    }
+
+    /// Checks the plan against the unit and the jig it is to run on, and resolves levels, names and times.
+    ///
+    /// # Errors
+    /// Everything that this bench could not do, or must not, in the order of the text.
+    pub fn fit(&self, envelope: &Envelope) -> Result<Plan, Vec<Problem>> {
+        fit::fit(self, envelope)
+    }
+
+    /// The plan's name.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The model of unit that it is for.
+    pub fn model(&self) -> &str {
+        &self.model.value
+    }
+}
+
+fn whole(root: &Node, notes: &Notes) -> Option<Draft> {
+    let plan = Fields::of(root, "a plan", "plan: outgoing", notes)?;
+    let name = plan.need_word("plan", "outgoing").map(text);
+    let revision = plan.need_parsed("revision", "1", revision);
+    let model = plan.need_word("model", "dunlin-600").map(|word| Put { value: text(word), at: word.at.clone() });
+    let rule = plan.need_fields("decision rule", "{ false accept at most: 2.5 % }").and_then(rule);
+    let before = plan.words("before", "[ \"Rail level\" ]").into_iter().map(text).collect();
+    let checks = plan.need_list("checks", &format!("[ {CHECK_EXAMPLE} ]")).map(|list| {
+        if list.items.is_empty() {
+            notes.add(
+                &list.at,
+                "this plan establishes nothing",
+                format!("write at least one check: `- {CHECK_EXAMPLE}`"),
+            );
+        }
+        checks(&list.items, notes)
+    });
+    plan.end();
+    let checks = checks?;
+    Some(Draft {
+        source: notes.source().clone(),
+        name: name?,
+        revision: revision?,
+        model: model?,
+        rule: rule?,
+        before,
+        checks,
+    })
+}
+
+fn rule(fields: Fields<'_>) -> Option<Rule> {
+    let risk = fields.need_parsed("false accept at most", "2.5 %", |text| {
+        let risk = quantity(text, Dimension::Ratio)?;
+        if risk > 0.0 && risk < 0.5 {
+            return Ok(risk);
+        }
+        let what = format!("a false acceptance cannot be accepted with a probability of `{text}`");
+        Err(Mistake::new(what, "write more than 0 % and less than 50 %; 2.5 % and 5 % are usual"))
+    });
+    fields.end();
+    risk.map(|false_accept_at_most| Rule { false_accept_at_most })
+}
+
+fn checks(items: &[Node], notes: &Notes) -> Vec<DraftCheck> {
+    let mut names: Vec<&str> = Vec::new();
+    let mut checks = Vec::new();
+    let mut moves_so_far = 0usize;
+    for item in items {
+        let Some(fields) = Fields::of(item, "a check", &format!("- {CHECK_EXAMPLE}"), notes) else { continue };
+        if let Some(name) = fields.word("name", "promised top speed") {
+            if names.contains(&name.text.trim()) {
+                let what = format!("there is an earlier check `{}`", name.text.trim());
+                notes.add(&name.at, what, "give every check a name of its own: results are told apart by it");
+            }
+            names.push(name.text.trim());
+        }
+        let Some(check) = check(fields) else { continue };
+        moves_so_far = moves_so_far.saturating_add(written_out(&check.moves));
+        if moves_so_far > MOVES_MAX {
+            let what = format!("with every `repeat` written out, the plan has more than {MOVES_MAX} moves by here");
+            notes.add(item.at(), what, "repeat less often, or divide the plan");
+            break;
+        }
+        checks.push(check);
+    }
+    checks
+}
+
+fn check(fields: Fields<'_>) -> Option<DraftCheck> {
+    let notes = fields.notes();
+    let name = fields.need_word("name", "promised top speed").map(text);
+    let because = fields.word("because", "Buyers are promised 90 mm/s.").map(text);
+    let moves = fields.need_list("moves", "[ { home: left } ]").map(|list| {
+        if list.items.is_empty() {
+            notes.add(&list.at, "this check does nothing", "write at least one move, for example `- home: left`");
+        }
+        read_moves(&list.items, notes)
+    });
+    let requirements = fields.need("require", "{ cruise speed: 90 mm/s ± 5 % }").map(|node| requirements(node, notes));
+    let if_not = fields.words("if not", "[ \"belt tension\" ]").into_iter().map(text).collect();
+    fields.end();
+    Some(DraftCheck { name: name?, because, moves: moves?, requirements: requirements?, if_not })
+}
+
+fn requirements(node: &Node, notes: &Notes) -> Vec<DraftRequirement> {
+    let Node::Map(map) = node else {
+        let what = format!("`require` wants measurands with their tolerances, but this is {}", node.kind());
+        notes.add(node.at(), what, "write for example `require: { cruise speed: 90 mm/s ± 5 % }`");
+        return Vec::new();
+    };
+    if map.entries.is_empty() {
+        notes.add(&map.at, "this check requires nothing", "write for example `missing steps: at most 0`");
+    }
+    map.entries.iter().filter_map(|(key, node)| requirement(key, node, notes)).collect()
+}
+
+fn requirement(key: &Scalar, node: &Node, notes: &Notes) -> Option<DraftRequirement> {
+    let Some(measurand) = measure::find(&key.text) else {
+        let right = match nearest(&key.text, CATALOGUE.iter().map(|measurand| measurand.name)) {
+            Some(name) => format!("did you mean `{name}`?"),
+            None => "write a measurand such as `cruise speed` or `missing steps`; the manual lists all".into(),
+        };
+        notes.add(&key.at, format!("there is no measurand `{}`", key.text), right);
+        return None;
+    };
+    let dimension = measurand.dimension;
+    let Node::Scalar(word) = node else {
+        let what = format!("`{}` wants a tolerance, but this is {}", measurand.name, node.kind());
+        notes.add(node.at(), what, format!("write for example `{}`", dimension.tolerance_example()));
+        return None;
+    };
+    let tolerance = word.understood(notes, |text| Tolerance::parse(text, dimension))?;
+    Some(DraftRequirement { at: key.at.clone(), measurand, tolerance })
+}
+
+fn text(word: &Scalar) -> String {
+    word.text.trim().to_owned()
+}
+
+fn revision(text: &str) -> Result<u32, Mistake> {
+    text.parse().map_err(|_| {
+        Mistake::new(format!("`{text}` is no revision"), "write a whole number, for example `revision: 3`")
+    })
+}

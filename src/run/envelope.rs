@@ -1,0 +1,57 @@
+//! What a unit file and a jig file together say to a plan and to measuring.
+
+use crate::jig::JigFile;
+use crate::measure::{JigFacts, Setup};
+use crate::plan::Envelope;
+use crate::unit::Unit;
+
+/// Commands as plans speak of them, and the command of the dialect that each rests on.
+const COMMANDS: [(&str, &str); 8] = [
+    ("home", "home"),
+    ("travel to end", "to end"),
+    ("travel to position", "to position"),
+    ("travel by", "by"),
+    ("stop", "stop"),
+    // A unit is turned round by sending it to the other end.
+    ("reverse", "to end"),
+    ("crawl", "crawl"),
+    ("select", "select"),
+];
+
+/// What this unit can do on this jig.
+pub fn envelope(unit: &Unit, jig: &JigFile) -> Envelope {
+    let known = COMMANDS.iter().filter(|(_, command)| unit.dialect.knows(command)).map(|(name, _)| *name);
+    Envelope {
+        model: unit.model.clone(),
+        travel: unit.facts.travel,
+        speed_max: unit.speed_max,
+        homing_speed: unit.homing_speed,
+        acceleration: unit.acceleration,
+        levels: unit.facts.levels.clone(),
+        controls: unit.controls.clone(),
+        start_up_s: unit.link.start_up_within.as_secs_f64(),
+        commands: known.chain(["send"]).collect(),
+        edges: jig.edge_channels(),
+        samples: jig.sample_channels(),
+        outputs: jig.output_channels(),
+        jig: jig.name.clone(),
+    }
+}
+
+/// Numbers of unit and jig for measuring.
+pub fn setup(unit: &Unit, jig: &JigFile) -> Setup {
+    Setup {
+        unit: unit.facts.clone(),
+        jig: JigFacts {
+            ticks_per_second: jig.clock.ticks_per_second,
+            clock_error: jig.clock.error,
+            clock_uncertainty: jig.clock.uncertainty,
+            stamp_uncertainty: jig.clock.stamp_uncertainty,
+            encoder_edges_per_metre: jig.encoder.as_ref().map_or(0.0, |encoder| encoder.edges_per_metre),
+            encoder_uncertainty: jig.encoder.as_ref().map_or(0.0, |encoder| encoder.uncertainty),
+            edges: jig.edge_channels(),
+            calibrations: jig.calibrations(),
+            lit_above: jig.lit_above,
+        },
+    }
+}

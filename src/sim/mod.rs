@@ -1,0 +1,44 @@
+//! The simulated world: a drive unit, its pack and the bench that it stands on, as physics and not as a script.
+//!
+//! ```text
+//! pack ──► supply ──► controller ──► driver ──► motor ──► belt ──► carriage ──► end switches, encoder
+//!   ▲                   ▲   │                                           │
+//!   └── load            │   └► light bar          (jig: clock, converters, outputs)
+//!                     link, controls
+//! ```
+//!
+//! Time is a number that the caller moves; nothing here reads a clock, and the same seed gives the same bytes on every
+//! machine: own streams of chance, own sine, `libm` for the rest. Deliberately absent: any protocol code of the bench.
+//! What the unit says and what the jig stamps is encoded here a second time, or a mistake would cancel itself out.
+
+mod assembly;
+mod belt;
+mod bench;
+mod board;
+mod carriage;
+mod chance;
+mod driver;
+mod end_stop;
+mod faults;
+mod firmware;
+mod motor;
+mod pack;
+mod sensors;
+mod served;
+mod sine;
+mod thermal;
+mod train;
+mod world;
+
+pub use assembly::{FirmwareVersion, WorldSettings};
+pub use bench::{SimClock, SimJig, SimPort, bench};
+pub use faults::{Fault, FaultKind, FaultProblem};
+pub use sensors::TICKS_PER_SECOND;
+pub use served::{ServeSettings, Served};
+pub use world::World;
+
+/// A moment of the simulated world: nanoseconds since it began.
+pub type SimTime = u64;
+
+#[cfg(test)]
+mod tests;

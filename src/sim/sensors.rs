@@ -1,0 +1,221 @@
+//! The jig as the world sees it: a clock with an error of its own, a linear encoder, converters with gain, offset, noise
+//! and steps. The constants are those that the simulated jig's file and the capture board's state; they stand here a
+//! second time on purpose, so that a mistake in one does not cancel itself out.
+
+use super::chance::Chance;
+use crate::capture::{EdgeChannel, Part, Tick};
+
+/// Ticks of the jig's clock in a second, nominally.
+pub const TICKS_PER_SECOND: u64 = 2_000_000;
+/// Standard deviation of the jig clock's rate, relative.
+const CLOCK_UNCERTAINTY: f64 = 10e-6;
+/// Distance of two encoder edges, both tracks together, m.
+const ENCODER_EDGE: f64 = 25e-6;
+/// Standard deviation of the encoder's scale, relative.
+const ENCODER_UNCERTAINTY: f64 = 50e-6;
+/// Ticks between two pack samples: 250 Hz.
+pub const PACK_TICKS: Tick = TICKS_PER_SECOND / 250;
+/// Ticks between two light samples: 20 Hz.
+pub const LIGHT_TICKS: Tick = TICKS_PER_SECOND / 20;
+/// Ticks between two temperature samples: 1 Hz.
+pub const TEMPERATURE_TICKS: Tick = TICKS_PER_SECOND;
+
+/// The jig's clock.
+#[derive(Debug, Clone, Copy)]
+pub struct JigClock {
+    ticks_per_ns: f64,
+    ns_per_tick: f64,
+}
+
+impl JigClock {
+    /// A clock with a rate error drawn from its uncertainty.
+    pub fn drawn(chance: &mut Chance) -> Self {
+        let rate = 1.0 + CLOCK_UNCERTAINTY * chance.deviate();
+        let ticks_per_ns = TICKS_PER_SECOND as f64 * 1e-9 * rate;
+        Self { ticks_per_ns, ns_per_tick: 1.0 / ticks_per_ns }
+    }
+
+    /// The last tick at or before a moment given in nanoseconds.
+    #[inline]
+    pub fn tick(&self, ns: f64) -> Tick {
+        (ns * self.ticks_per_ns) as Tick
+    }
+
+    /// The first whole nanosecond after the beginning of a tick.
+    pub fn moment(&self, tick: Tick) -> super::SimTime {
+        (tick as f64 * self.ns_per_tick) as u64 + 1
+    }
+}
+
+/// The jig's linear encoder on the carriage: two tracks a quarter period apart, A ahead of B towards the right end.
+#[derive(Debug, Clone)]
+pub struct Encoder {
+    edge: f64,
+    cell: i64,
+    low: f64,
+    high: f64,
+}
+
+impl Encoder {
+    /// An encoder with a scale error drawn from its uncertainty, and the carriage at a place.
+    pub fn drawn(chance: &mut Chance, carriage: f64) -> Self {
+        let edge = ENCODER_EDGE * (1.0 + ENCODER_UNCERTAINTY * chance.deviate());
+        let mut encoder = Self { edge, cell: 0, low: 0.0, high: 0.0 };
+        encoder.enter(libm::floor(carriage / edge) as i64);
+        encoder
+    }
+
+    fn enter(&mut self, cell: i64) {
+        self.cell = cell;
+        self.low = cell as f64 * self.edge;
+        self.high = (cell + 1) as f64 * self.edge;
+    }
+
+    /// Whether a place is beyond the present cell, so that there are edges to stamp.
+    #[inline(always)]
+    pub fn is_left_by(&self, carriage: f64) -> bool {
+        carriage >= self.high || carriage < self.low
+    }
+
+    /// The levels of its two tracks.
+    pub fn levels(&self) -> (bool, bool) {
+        let quarter = self.cell & 3;
+        (quarter == 1 || quarter == 2, quarter >= 2)
+    }
+
+    /// Stamps the edges of a straight movement from `from` at `ns` to `to`, `ns_long` later.
+    pub fn travel(&mut self, from: f64, to: f64, ns: f64, ns_long: f64, clock: &JigClock, out: &mut Part) {
+        let slowness = ns_long / (to - from);
+        while self.is_left_by(to) {
+            let (next, line) = if to >= self.high { (self.cell + 1, self.high) } else { (self.cell - 1, self.low) };
+            let (a_before, _) = self.levels();
+            self.enter(next);
+            let (a, b) = self.levels();
+            let tick = clock.tick(ns + (line - from) * slowness);
+            if a == a_before {
+                out.push_edge(EdgeChannel::EncoderB, tick, b);
+            } else {
+                out.push_edge(EdgeChannel::EncoderA, tick, a);
+            }
+        }
+    }
+}
+
+/// A converter: what it makes of a true value.
+#[derive(Debug, Clone, Copy)]
+pub struct Converter {
+    codes_per_value: f64,
+    offset_codes: f64,
+    noise_codes: f64,
+}
+
+/// How a converter is specified.
+struct Specified {
+    per_code: f64,
+    gain_uncertainty: f64,
+    offset_uncertainty: f64,
+    noise: f64,
+}
+
+impl Converter {
+    fn drawn(specified: Specified, chance: &mut Chance) -> Self {
+        let gain = 1.0 + specified.gain_uncertainty * chance.deviate();
+        let offset = specified.offset_uncertainty * chance.deviate();
+        Self {
+            codes_per_value: gain / specified.per_code,
+            offset_codes: offset / specified.per_code,
+            noise_codes: specified.noise / specified.per_code,
+        }
+    }
+
+    /// The code for a true value.
+    #[inline]
+    pub fn code(&self, value: f64, chance: &mut Chance) -> i32 {
+        let exact = value * self.codes_per_value + self.offset_codes + self.noise_codes * chance.deviate();
+        // Rounded to the nearest, by hand: a library call for each sample would be felt.
+        (exact + if exact < 0.0 { -0.5 } else { 0.5 }) as i32
+    }
+}
+
+/// All converters of the jig.
+#[derive(Debug, Clone)]
+pub struct Converters {
+    /// Pack voltage, V.
+    pub volts: Converter,
+    /// Pack current, A.
+    pub amps: Converter,
+    /// Motor, housing and air temperature, °C.
+    pub celsius: [Converter; 3],
+    /// Light of each segment; 1 is fully lit.
+    pub light: [Converter; 6],
+}
+
+impl Converters {
+    /// Converters with errors drawn from their calibration's uncertainty.
+    pub fn drawn(chance: &mut Chance) -> Self {
+        let volts = Specified { per_code: 1.25e-3, gain_uncertainty: 1e-3, offset_uncertainty: 2e-3, noise: 0.8e-3 };
+        let amps = Specified { per_code: 0.5e-3, gain_uncertainty: 3e-3, offset_uncertainty: 1e-3, noise: 0.8e-3 };
+        let celsius = |chance: &mut Chance| {
+            let one = Specified { per_code: 0.0625, gain_uncertainty: 0.0, offset_uncertainty: 0.29, noise: 0.03 };
+            Converter::drawn(one, chance)
+        };
+        let light = |chance: &mut Chance| {
+            let one =
+                Specified { per_code: 1.0 / 1024.0, gain_uncertainty: 0.05, offset_uncertainty: 0.0, noise: 2e-3 };
+            Converter::drawn(one, chance)
+        };
+        Self {
+            volts: Converter::drawn(volts, chance),
+            amps: Converter::drawn(amps, chance),
+            celsius: std::array::from_fn(|_| celsius(chance)),
+            light: std::array::from_fn(|_| light(chance)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::chance::Stream;
+    use super::*;
+
+    fn exact_clock() -> JigClock {
+        JigClock { ticks_per_ns: 0.002, ns_per_tick: 500.0 }
+    }
+
+    #[test]
+    fn a_leads_b_to_the_right_and_edges_lie_a_quarter_period_apart() {
+        let mut encoder = Encoder { edge: 25e-6, cell: 0, low: 0.0, high: 0.0 };
+        encoder.enter(0);
+        let (clock, mut out) = (exact_clock(), Part::default());
+        // 0.1 mm in 1 ms from the middle of a cell: four edges, 250 µs apart, the first after 125 µs.
+        encoder.travel(12.5e-6, 112.5e-6, 0.0, 1e6, &clock, &mut out);
+        let ticks = |channel| out.edges(channel).iter().map(|edge| (edge.tick(), edge.level())).collect::<Vec<_>>();
+        assert_eq!(ticks(EdgeChannel::EncoderA), [(250, true), (1250, false)]);
+        assert_eq!(ticks(EdgeChannel::EncoderB), [(750, true), (1750, false)]);
+        let mut back = Part::default();
+        encoder.travel(112.5e-6, 12.5e-6, 1e6, 1e6, &clock, &mut back);
+        assert_eq!(back.edges(EdgeChannel::EncoderB)[0], crate::capture::Edge::new(2250, true));
+        assert_eq!(encoder.cell, 0);
+    }
+
+    #[test]
+    fn ticks_and_moments_agree() {
+        let clock = JigClock::drawn(&mut Chance::new(5, Stream::Jig));
+        for tick in [0, 1, 7, 2_000_000, 599_999_999] {
+            assert_eq!(clock.tick(clock.moment(tick) as f64), tick);
+        }
+    }
+
+    #[test]
+    fn converters_stay_within_their_calibration() {
+        let mut chance = Chance::new(9, Stream::Jig);
+        let mut noise = Chance::new(9, Stream::Noise);
+        for _ in 0..100 {
+            let converters = Converters::drawn(&mut chance);
+            let volts = f64::from(converters.volts.code(7.6, &mut noise)) * 1.25e-3;
+            assert!((volts - 7.6).abs() < 3.5 * (7.6e-3 + 2e-3) + 4e-3, "{volts}");
+            let celsius = f64::from(converters.celsius[0].code(23.0, &mut noise)) * 0.0625;
+            assert!((celsius - 23.0).abs() < 1.3, "{celsius}");
+        }
+    }
+}

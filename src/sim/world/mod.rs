@@ -1,0 +1,395 @@
+//! The world as a whole: from event to event, and between two events from step to step.
+
+mod samples;
+mod supply;
+
+use super::SimTime;
+use super::assembly::{Assembly, WorldSettings};
+use super::carriage::TRAVEL;
+use super::chance::{Chance, Stream};
+use super::driver::{Drive, Driver};
+use super::firmware::{CONTROLS, Controller, Outcome, SEGMENTS};
+use super::motor::Motor;
+use super::pack::{Pack, Terminals};
+use super::sensors::{Converters, Encoder, JigClock};
+use super::thermal::Thermal;
+use super::train::{MICROSTEP, Parts, Train};
+use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, Tick};
+
+/// Time without a heartbeat after which an armed watchdog drops the supply.
+const WATCHDOG_NS: SimTime = 250_000_000;
+
+/// A unit on its bench, in simulated time.
+#[derive(Debug, Clone)]
+pub struct World {
+    now: SimTime,
+    opened: bool,
+    // The unit.
+    motor: Motor,
+    driver: Driver,
+    train: Train,
+    controller: Controller,
+    thermal: Thermal,
+    segments: [f64; SEGMENTS],
+    dead_segment: Option<usize>,
+    phase_current: f64,
+    mechanical_power: f64,
+    known_drive: Drive,
+    // The driver had its supply cut: its table begins anew.
+    new_table: bool,
+    known_delay: u32,
+    direction_line: bool,
+    // Its supply: the unit's own pack and the bench's nearly empty one.
+    packs: [Pack; 2],
+    pack_times: [SimTime; 2],
+    supply: bool,
+    load: bool,
+    low_pack: bool,
+    dips_per_s: f64,
+    dip_ends: SimTime,
+    copper_joules: f64,
+    heated_at: SimTime,
+    // The jig.
+    clock: JigClock,
+    converters: Converters,
+    noise: Chance,
+    contact: Chance,
+    inputs: [bool; 2],
+    pack_tick: Tick,
+    light_tick: Tick,
+    temperature_tick: Tick,
+    pack_at: SimTime,
+    light_at: SimTime,
+    temperature_at: SimTime,
+    // The next of all samples, and when the controller has something to do.
+    sample_at: SimTime,
+    controller_at: SimTime,
+    watchdog: SimTime,
+    watchdog_armed: bool,
+}
+
+impl World {
+    /// A world at its beginning: the unit without supply, the carriage somewhere on its rail.
+    pub fn new(settings: &WorldSettings) -> Self {
+        let assembly = Assembly::drawn(settings);
+        let seed = settings.seed;
+        let mut jig = Chance::new(seed, Stream::Jig);
+        let clock = JigClock::drawn(&mut jig);
+        let encoder = Encoder::drawn(&mut jig, assembly.place);
+        let converters = Converters::drawn(&mut jig);
+        let train = Train::new(Parts {
+            motor: &assembly.motor,
+            belt: &assembly.belt,
+            carriage: &assembly.carriage,
+            end_stops: &assembly.end_stops,
+            place: assembly.place,
+            encoder,
+            seed,
+        });
+        let air = settings.air_celsius;
+        Self {
+            now: 0,
+            opened: false,
+            train,
+            controller: Controller::new(assembly.firmware, assembly.garbled, seed),
+            thermal: Thermal::new(assembly.thermal, air),
+            motor: assembly.motor,
+            driver: assembly.driver,
+            segments: assembly.segments,
+            dead_segment: assembly.dead_segment,
+            phase_current: 0.0,
+            mechanical_power: 0.0,
+            known_drive: Drive::Off,
+            new_table: true,
+            known_delay: 0,
+            direction_line: false,
+            packs: [Pack::new(assembly.pack, air), Pack::new(assembly.bench_pack, air)],
+            pack_times: [0; 2],
+            supply: false,
+            load: false,
+            low_pack: false,
+            dips_per_s: assembly.dips_per_s,
+            dip_ends: SimTime::MAX,
+            copper_joules: 0.0,
+            heated_at: 0,
+            clock,
+            converters,
+            noise: Chance::new(seed, Stream::Noise),
+            contact: Chance::new(seed ^ 0xd1b5, Stream::Contact),
+            inputs: [true; 2],
+            pack_tick: 0,
+            light_tick: 0,
+            temperature_tick: 0,
+            pack_at: 0,
+            light_at: 0,
+            temperature_at: 0,
+            sample_at: 0,
+            controller_at: SimTime::MAX,
+            watchdog: SimTime::MAX,
+            watchdog_armed: false,
+        }
+    }
+
+    /// The present moment.
+    pub fn now(&self) -> SimTime {
+        self.now
+    }
+
+    /// The present moment on the jig's clock.
+    pub fn tick_now(&self) -> Tick {
+        self.tick_at(self.now)
+    }
+
+    /// A moment on the jig's clock.
+    pub fn tick_at(&self, moment: SimTime) -> Tick {
+        self.clock.tick(moment as f64)
+    }
+
+    /// Lets time pass until a moment; appends what the jig stamps and samples until then.
+    pub fn advance(&mut self, until: SimTime, out: &mut Part) {
+        self.open(out);
+        while self.now < until {
+            self.advance_to_event(until, out);
+        }
+    }
+
+    /// Lets time pass until a moment, or until a byte of the unit has arrived at the bench.
+    pub fn advance_until_said(&mut self, until: SimTime, out: &mut Part) {
+        self.open(out);
+        loop {
+            let goal = self.next_said_at().map_or(until, |said| said.min(until));
+            if self.now >= goal {
+                return;
+            }
+            self.advance_to_event(goal, out);
+        }
+    }
+
+    /// The bench sends bytes now; they reach the unit one after the other.
+    pub fn unit_hears(&mut self, bytes: &[u8]) {
+        self.controller.uart.bench_sends(self.now, bytes);
+        self.controller_at = self.controller.next_wake();
+    }
+
+    /// When all that the bench has sent will have reached the unit.
+    pub fn sent_at(&self) -> SimTime {
+        self.controller.uart.sent_at()
+    }
+
+    /// Appends the unit's bytes that have arrived at the bench by now.
+    pub fn take_said(&mut self, into: &mut Vec<u8>) {
+        while let Some(byte) = self.controller.uart.take_for_bench(self.now) {
+            into.push(byte);
+        }
+    }
+
+    /// When the unit's next byte arrives or arrived at the bench, if one is on its way.
+    pub fn next_said_at(&self) -> Option<SimTime> {
+        self.controller.uart.next_for_bench()
+    }
+
+    /// Switches an output now and says when, on the jig's clock.
+    pub fn drive(&mut self, output: OutputChannel, on: bool, out: &mut Part) -> Tick {
+        self.open(out);
+        let at = self.tick_now();
+        out.driven.push(Driven { at, output, on });
+        match output {
+            OutputChannel::UnitSupply => self.switch_supply(on),
+            OutputChannel::DummyLoad => {
+                self.use_pack();
+                self.load = on;
+            }
+            OutputChannel::LowPack => {
+                self.use_pack();
+                self.low_pack = on;
+            }
+            OutputChannel::Press(control) => self.controller.press(usize::from(control), on, self.now),
+        }
+        self.look_at_controller(out);
+        self.use_pack();
+        at
+    }
+
+    /// How many controls the unit has for the jig to press.
+    pub const CONTROLS: usize = CONTROLS;
+
+    /// Supply off, load off, full pack, nothing pressed.
+    pub fn make_safe(&mut self, out: &mut Part) {
+        for index in 0..OutputChannel::Press(CONTROLS as u8).index() {
+            if let Some(output) = OutputChannel::at(index) {
+                self.drive(output, false, out);
+            }
+        }
+    }
+
+    /// Sets the emergency-stop chain (true is healthy) or the guard (true is closed); nothing for other channels.
+    pub fn set_input(&mut self, input: EdgeChannel, level: bool, out: &mut Part) {
+        self.open(out);
+        let index = match input {
+            EdgeChannel::EmergencyStop => 0,
+            EdgeChannel::Guard => 1,
+            _ => return,
+        };
+        if self.inputs[index] != level {
+            self.inputs[index] = level;
+            out.push_edge(input, self.tick_now(), level);
+        }
+    }
+
+    /// Arms the board's watchdog, or disarms it: when armed, the supply is dropped 250 ms after the last heartbeat.
+    pub fn arm_watchdog(&mut self, armed: bool) {
+        self.watchdog_armed = armed;
+        self.watchdog = if armed { self.now + WATCHDOG_NS } else { SimTime::MAX };
+    }
+
+    /// The bench lives.
+    pub fn heartbeat(&mut self) {
+        if self.watchdog_armed {
+            self.watchdog = self.now + WATCHDOG_NS;
+        }
+    }
+
+    /// Whether the unit gets its supply from the jig.
+    pub fn supply_is_on(&self) -> bool {
+        self.supply
+    }
+
+    /// True place of the carriage from the left switch's nominal trigger point, m.
+    pub fn carriage(&self) -> f64 {
+        self.train.carriage()
+    }
+
+    /// True speed of the carriage, m/s.
+    pub fn carriage_speed(&self) -> f64 {
+        self.train.carriage_speed()
+    }
+
+    /// How far the rotor truly lags behind the field that the driver asks for, in full steps.
+    pub fn lag_full_steps(&self) -> f64 {
+        self.train.lag_full_steps()
+    }
+
+    /// True share of its charge that the pack in use has left.
+    pub fn charge(&self) -> f64 {
+        self.packs[usize::from(self.low_pack)].charge()
+    }
+
+    /// True voltage and current at the contacts of the pack in use, V and A.
+    pub fn supply(&self) -> (f64, f64) {
+        let Terminals { volts, amps } = self.packs[usize::from(self.low_pack)].terminals();
+        (volts, amps)
+    }
+
+    /// True temperatures of winding, motor case and housing, °C.
+    pub fn temperatures(&self) -> [f64; 3] {
+        [self.thermal.winding, self.thermal.case, self.thermal.housing]
+    }
+
+    /// States the levels of all inputs at tick 0.
+    fn open(&mut self, out: &mut Part) {
+        if self.opened {
+            return;
+        }
+        self.opened = true;
+        let (a, b) = self.train.encoder_levels();
+        let [left, right] = self.train.end_stop_levels();
+        let levels = [false, self.direction_line, a, b, left, right, self.inputs[0], self.inputs[1]];
+        for (channel, level) in EdgeChannel::ALL.into_iter().zip(levels) {
+            out.push_edge(channel, 0, level);
+        }
+    }
+
+    /// Moves to the next event, `goal` at the latest, and lets it happen.
+    fn advance_to_event(&mut self, goal: SimTime, out: &mut Part) {
+        let event = self.sample_at.min(self.dip_ends).min(self.watchdog).min(self.controller_at);
+        let reached = event.min(goal).max(self.now);
+        self.move_to(reached, out);
+        if self.now < reached || event > self.now {
+            return;
+        }
+        if self.controller_at <= self.now {
+            self.controller.wake(self.now, self.train.end_stop_levels());
+            self.look_at_controller(out);
+        }
+        if self.dip_ends <= self.now {
+            self.dip_ends = SimTime::MAX;
+            self.packs.iter_mut().for_each(|pack| pack.set_extra_contact(0.0));
+        }
+        if self.sample_at <= self.now {
+            self.sample(out);
+        }
+        if self.watchdog <= self.now {
+            self.watchdog = SimTime::MAX;
+            self.make_safe(out);
+        }
+    }
+
+    /// Moves the drive train step by step up to a moment, or to a step after which the controller has to think.
+    fn move_to(&mut self, until: SimTime, out: &mut Part) {
+        let mut reached = until;
+        loop {
+            let at = self.controller.stepper.next_at();
+            if at > until {
+                break;
+            }
+            // Two quick steps share one stride of the physics, away from the ends.
+            let shared = self.train.may_wait(self.controller.stepper.after_next());
+            if !shared {
+                self.train.move_to(at, &self.clock, out);
+                self.train.stamp_end_stops(at, &self.clock, out);
+            }
+            let outcome = self.controller.stepper.interrupt(self.train.end_stop_levels());
+            out.push_edge(EdgeChannel::Step, self.clock.tick(at as f64), true);
+            self.train.step(self.controller.stepper.direction(), shared);
+            let delay = self.controller.stepper.delay();
+            if delay != self.known_delay {
+                self.follow_speed(delay);
+            }
+            if outcome != Outcome::Going {
+                if shared {
+                    self.train.move_to(at, &self.clock, out);
+                    self.train.stamp_end_stops(at, &self.clock, out);
+                }
+                self.now = at;
+                self.controller.stepped(outcome, at, self.train.end_stop_levels());
+                self.look_at_controller(out);
+                reached = at;
+                break;
+            }
+        }
+        self.train.move_to(reached, &self.clock, out);
+        self.train.stamp_end_stops(reached, &self.clock, out);
+        self.now = reached;
+    }
+
+    /// Tells the drive train how fast its field moves.
+    fn follow_speed(&mut self, delay: u32) {
+        self.known_delay = delay;
+        let stepper = &self.controller.stepper;
+        let speed = if stepper.is_moving() { MICROSTEP * stepper.direction() as f64 / stepper.period() } else { 0.0 };
+        self.train.set_field_speed(speed);
+    }
+
+    /// Takes over what the controller decided: direction, current, speed.
+    fn look_at_controller(&mut self, out: &mut Part) {
+        self.controller_at = self.controller.next_wake();
+        let line = self.controller.direction_line();
+        if line != self.direction_line {
+            self.direction_line = line;
+            out.push_edge(EdgeChannel::Direction, self.tick_now(), line);
+        }
+        self.follow_speed(self.controller.stepper.delay());
+        if self.controller.drive() != self.known_drive {
+            self.known_drive = self.controller.drive();
+            if self.new_table && self.known_drive != Drive::Off {
+                self.new_table = false;
+                self.train.align_field();
+            }
+            self.energise();
+            self.use_pack();
+        }
+    }
+
+    /// Nominal distance of the two end switches, m.
+    pub const TRAVEL: f64 = TRAVEL;
+}

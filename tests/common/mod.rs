@@ -1,0 +1,119 @@
+//! One simulated bench in process, without files: for tests and benchmarks.
+
+use railproof::capture::{CaptureSink, Mark, Part};
+use railproof::event::{Event, RunOutcome, Watcher};
+use railproof::jig::JigFile;
+use railproof::measure::Setup;
+use railproof::plan::{Draft, Plan};
+use railproof::run::{self, Answering, Bench, Evidence, Job};
+use railproof::sim::{self, World, WorldSettings};
+use railproof::unit::Unit;
+use railproof::written::Source;
+use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
+
+/// A path inside the project.
+pub fn project(path: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+fn source(path: &str) -> Source {
+    let text = std::fs::read_to_string(project(path)).unwrap_or_else(|error| panic!("{path}: {error}"));
+    Source::new(path, text)
+}
+
+/// A plan with the unit and the jig that it fits.
+pub struct Simulated {
+    pub plan: Plan,
+    pub unit: Unit,
+    pub setup: Setup,
+}
+
+impl Simulated {
+    /// A shipped plan for the Dunlin 600 on the simulated jig.
+    pub fn shipped(plan: &str) -> Self {
+        Self::of(&source(&format!("test-plans/{plan}.yaml")))
+    }
+
+    /// Any plan for the Dunlin 600 on the simulated jig.
+    pub fn of(plan: &Source) -> Self {
+        let shown = |problems: Vec<railproof::written::Problem>| -> ! { panic!("{}", problems[0]) };
+        let unit = Unit::read(&source("fixtures/units/dunlin-600.yaml")).unwrap_or_else(|problems| shown(problems));
+        let jig = JigFile::read(&source("fixtures/jigs/simulated.yaml")).unwrap_or_else(|problems| shown(problems));
+        let draft = Draft::read(plan).unwrap_or_else(|problems| shown(problems));
+        let plan = draft.fit(&run::envelope(&unit, &jig)).unwrap_or_else(|problems| shown(problems));
+        let setup = run::setup(&unit, &jig);
+        Self { plan, unit, setup }
+    }
+
+    /// Runs the plan on a world, keeping the evidence in `evidence`.
+    pub fn run(&self, world: &WorldSettings, evidence: &mut dyn Evidence) -> RunOutcome {
+        self.run_until(world, evidence, &AtomicBool::new(false), &mut Unwatched)
+    }
+
+    /// The same, watched, and broken off when `interrupted` is set.
+    pub fn run_until(
+        &self,
+        world: &WorldSettings,
+        evidence: &mut dyn Evidence,
+        interrupted: &AtomicBool,
+        watcher: &mut dyn Watcher,
+    ) -> RunOutcome {
+        let began = time::OffsetDateTime::UNIX_EPOCH;
+        let (clock, mut port, mut jig) = sim::bench(World::new(world), began);
+        let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &self.unit };
+        let job = Job { plan: &self.plan, setup: &self.setup, serial: &world.serial, interrupted };
+        run::run(&job, &mut bench, &mut Answering::new(Vec::new(), true), evidence, watcher)
+    }
+}
+
+/// Nobody looks.
+pub struct Unwatched;
+
+impl Watcher for Unwatched {
+    fn see(&mut self, _: &Event<'_>) {}
+}
+
+/// Evidence that is counted and not kept.
+#[derive(Debug, Default)]
+pub struct Counted {
+    pub edges: u64,
+    pub samples: u64,
+    pub marks: u64,
+}
+
+impl CaptureSink for Counted {
+    fn part(&mut self, part: &Part) {
+        self.edges += part.edges.iter().map(Vec::len).sum::<usize>() as u64;
+        self.samples += part.samples.iter().map(Vec::len).sum::<usize>() as u64;
+    }
+
+    fn mark(&mut self, _: &Mark) {
+        self.marks += 1;
+    }
+}
+
+impl Evidence for Counted {
+    fn secure(&mut self) -> Result<(), String> {
+        Ok(())
+    }
+}
+
+/// Evidence that is kept as a capture file in memory.
+pub struct Kept(pub railproof::capture::file::CaptureWriter<Vec<u8>>);
+
+impl CaptureSink for Kept {
+    fn part(&mut self, part: &Part) {
+        self.0.part(part);
+    }
+
+    fn mark(&mut self, mark: &Mark) {
+        self.0.mark(mark);
+    }
+}
+
+impl Evidence for Kept {
+    fn secure(&mut self) -> Result<(), String> {
+        self.0.failure().map_or(Ok(()), |error| Err(error.to_string()))
+    }
+}

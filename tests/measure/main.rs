@@ -1,0 +1,8 @@
+//! The measurands, seen through a session that takes whole captures.
+
+mod ends;
+mod honesty;
+mod moves;
+mod robust;
+mod synthetic;
+mod talk_and_light;
