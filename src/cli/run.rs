@@ -244,8 +244,9 @@ fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathB
     let digest = record::digest(&json);
     let sheet = report::kind(record).file_stem();
     let pdf = report::sheet_pdf(record, &digest).context("the PDF cannot be made").map_err(invalid)?;
+    let junit = report::junit(record, &digest).context("the JUnit report cannot be made").map_err(invalid)?;
     let mut files = vec![
-        ("junit.xml".to_owned(), report::junit(record).into_bytes()),
+        ("junit.xml".to_owned(), junit.into_bytes()),
         (format!("{sheet}.html"), report::sheet_html(record, &digest).into_bytes()),
         (format!("{sheet}.pdf"), pdf),
         ("record.json".to_owned(), json),

@@ -8,4 +8,4 @@ mod writer;
 
 pub use recorder::{Header, digest, record, to_json};
 pub use stored::Record;
-pub use writer::{RunFolder, WriteError, predecessors, sweep};
+pub use writer::{RunFolder, WriteError, check_serial, predecessors, sweep};

@@ -1,0 +1,276 @@
+//! How a run's record gets onto disk: whole or not at all.
+//!
+//! A run writes into a folder of its own beside the place where it will stand, `results/<serial>/.<run id>.part`, captures
+//! while it goes and the rest at its end. When everything is written and synced, the folder is renamed into place. So a
+//! power cut leaves either a finished record or a part that nobody takes for one. The folder is locked as long as its run
+//! lives; [`sweep`] removes those whose run is dead.
+
+mod names;
+#[cfg(test)]
+mod tests;
+mod trouble;
+
+pub use names::check_serial;
+pub use trouble::WriteError;
+
+use rustix::fs::{FlockOperation, RenameFlags, flock, renameat_with};
+use sha2::{Digest, Sha256};
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::os::unix::fs::MetadataExt;
+use std::path::{Path, PathBuf};
+
+/// The file of digests, in the form that `sha256sum -c` reads.
+pub const DIGESTS: &str = "digests.sha256";
+/// The folder of captures inside a run's folder.
+const CAPTURES: &str = "captures";
+/// Ending of the name of an unfinished run's folder.
+const PART: &str = ".part";
+/// How often a new folder is tried against a sweep that takes it away.
+const TRIES: usize = 5;
+
+/// A run's folder, unfinished. Dropped without [`RunFolder::finish`], it is removed.
+#[derive(Debug)]
+pub struct RunFolder {
+    part: PathBuf,
+    home: PathBuf,
+    serial: PathBuf,
+    /// Holds the lock that says that the run lives; closing it frees the lock.
+    _lock: File,
+    is_finished: bool,
+}
+
+impl RunFolder {
+    /// Makes the unfinished folder of a run of `serial`, and the folders above it.
+    ///
+    /// # Errors
+    /// A serial number or run id that cannot be a folder's name; a run of this id already there; whatever the disk says.
+    pub fn stage(results: &Path, serial: &str, run_id: &str) -> Result<Self, WriteError> {
+        names::check_serial(serial)?;
+        names::check_run_id(run_id)?;
+        let serial = results.join(serial);
+        let home = serial.join(run_id);
+        let part = serial.join(format!(".{run_id}{PART}"));
+        fs::create_dir_all(&serial).map_err(|error| trouble::disk("make the folder", &serial, error))?;
+        sync_folder(results)?;
+        if home.exists() {
+            return Err(WriteError::Exists { path: home });
+        }
+        let lock = claim(&part)?;
+        Ok(Self { part, home, serial, _lock: lock, is_finished: false })
+    }
+
+    /// Where its files go until it is finished.
+    pub fn path(&self) -> &Path {
+        &self.part
+    }
+
+    /// Where it will stand.
+    pub fn home(&self) -> &Path {
+        &self.home
+    }
+
+    /// A new file in the folder of captures, to be written while the run goes.
+    ///
+    /// # Errors
+    /// A name that is no plain file name; whatever the disk says.
+    pub fn capture(&self, name: &str) -> Result<File, WriteError> {
+        let file = format!("{CAPTURES}/{name}");
+        names::check_file(&file)?;
+        let folder = self.part.join(CAPTURES);
+        fs::create_dir_all(&folder).map_err(|error| trouble::disk("make the folder", &folder, error))?;
+        let path = self.part.join(file);
+        File::create_new(&path).map_err(|error| trouble::disk("write", &path, error))
+    }
+
+    /// Writes the files, then the digests of everything in the folder, syncs it all and renames the folder into place.
+    /// Files are named relative to the folder, with `/` between folders.
+    ///
+    /// # Errors
+    /// Names that are not such; whatever the disk says. Nothing is left then.
+    pub fn finish(mut self, files: Vec<(String, Vec<u8>)>) -> Result<PathBuf, WriteError> {
+        for (name, bytes) in &files {
+            names::check_file(name)?;
+            write(&self.part.join(name), bytes)?;
+        }
+        let listed = contents(&self.part)?;
+        let digests = digests(&self.part, &listed)?;
+        write(&self.part.join(DIGESTS), digests.as_bytes())?;
+        sync_all(&self.part, &listed)?;
+        self.move_home()?;
+        self.is_finished = true;
+        sync_folder(&self.serial)?;
+        Ok(self.home.clone())
+    }
+
+    /// Renames the folder, never over another one.
+    fn move_home(&self) -> Result<(), WriteError> {
+        let to = |error: io::Error| trouble::disk("move the finished record to", &self.home, error);
+        let cwd = rustix::fs::CWD;
+        match renameat_with(cwd, &self.part, cwd, &self.home, RenameFlags::NOREPLACE) {
+            Ok(()) => Ok(()),
+            Err(rustix::io::Errno::EXIST) => Err(WriteError::Exists { path: self.home.clone() }),
+            // Some network file systems cannot rename so; run ids are unique, which leaves the check before the run.
+            Err(rustix::io::Errno::INVAL | rustix::io::Errno::NOSYS) => fs::rename(&self.part, &self.home).map_err(to),
+            Err(error) => Err(to(error.into())),
+        }
+    }
+}
+
+impl Drop for RunFolder {
+    fn drop(&mut self) {
+        if !self.is_finished {
+            // Nobody is left to be told; the next sweep finds what could not be removed.
+            drop(fs::remove_dir_all(&self.part));
+        }
+    }
+}
+
+/// Removes what dead runs left unfinished below `results`, and says what it removed. Folders of runs that live, on this
+/// computer or another one, stay; so does what cannot be removed, until the next sweep.
+pub fn sweep(results: &Path) -> Vec<PathBuf> {
+    let mut swept = Vec::new();
+    for serial in folders(results) {
+        for part in folders(&serial).into_iter().filter(|path| is_part(path)) {
+            let Ok(handle) = File::open(&part) else { continue };
+            let is_dead = flock(&handle, FlockOperation::NonBlockingLockExclusive).is_ok();
+            if is_dead && fs::remove_dir_all(&part).is_ok() {
+                swept.push(part);
+            }
+        }
+    }
+    swept
+}
+
+/// Ids of the finished runs of a serial number, oldest first: run ids sort by time. None for a serial number that never
+/// ran, or could not be a folder's name.
+pub fn predecessors(results: &Path, serial: &str) -> Vec<String> {
+    if names::check_serial(serial).is_err() {
+        return Vec::new();
+    }
+    let folders = folders(&results.join(serial));
+    let finished = folders.into_iter().filter(|path| path.join("record.json").is_file());
+    let ids = finished.filter_map(|path| Some(path.file_name()?.to_str()?.to_owned()));
+    let mut ids: Vec<String> = ids.filter(|id| names::check_run_id(id).is_ok()).collect();
+    ids.sort_unstable();
+    ids
+}
+
+/// Makes and locks a run's folder. A sweep may take it away between the two; then it is made again.
+fn claim(part: &Path) -> Result<File, WriteError> {
+    let disk = |error: io::Error| trouble::disk("make the folder", part, error);
+    for _ in 0..TRIES {
+        match fs::create_dir(part) {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                return Err(WriteError::Exists { path: part.to_owned() });
+            }
+            made => made.map_err(disk)?,
+        }
+        let handle = match File::open(part) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => continue,
+            opened => opened.map_err(disk)?,
+        };
+        // Where a file system cannot lock, a sweep cannot either, and leaves the folder alone.
+        let is_locked = flock(&handle, FlockOperation::LockExclusive).is_ok();
+        if !is_locked || is_still_there(&handle, part) {
+            return Ok(handle);
+        }
+    }
+    Err(disk(io::Error::other("it vanishes as soon as it is made; is another program cleaning up there?")))
+}
+
+fn is_still_there(handle: &File, path: &Path) -> bool {
+    match (handle.metadata(), fs::metadata(path)) {
+        (Ok(held), Ok(found)) => held.ino() == found.ino() && held.dev() == found.dev(),
+        _ => false,
+    }
+}
+
+fn is_part(path: &Path) -> bool {
+    path.file_name()
+        .and_then(|name| name.to_str())
+        .and_then(|name| name.strip_prefix('.')?.strip_suffix(PART))
+        .is_some_and(|id| names::check_run_id(id).is_ok())
+}
+
+/// The folders in a folder, sorted; none where it cannot be read. Links are not followed.
+fn folders(folder: &Path) -> Vec<PathBuf> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    let folders = entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_dir()));
+    let mut found: Vec<PathBuf> = folders.map(|entry| entry.path()).collect();
+    found.sort_unstable();
+    found
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
+    let disk = |error: io::Error| trouble::disk("write", path, error);
+    if let Some(folder) = path.parent() {
+        fs::create_dir_all(folder).map_err(disk)?;
+    }
+    let mut file = File::create_new(path).map_err(disk)?;
+    file.write_all(bytes).map_err(disk)
+}
+
+/// All files below a folder, relative to it, sorted.
+fn contents(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
+    let mut files = Vec::new();
+    let mut waiting = vec![PathBuf::new()];
+    while let Some(below) = waiting.pop() {
+        let inside = folder.join(&below);
+        let disk = |error: io::Error| trouble::disk("list the folder", &inside, error);
+        for entry in fs::read_dir(&inside).map_err(disk)? {
+            let entry = entry.map_err(disk)?;
+            let name = below.join(entry.file_name());
+            if entry.file_type().map_err(disk)?.is_dir() { waiting.push(name) } else { files.push(name) }
+        }
+    }
+    files.sort_unstable();
+    Ok(files)
+}
+
+/// One line a file: digest, two spaces, name.
+fn digests(folder: &Path, files: &[PathBuf]) -> Result<String, WriteError> {
+    let mut lines = String::new();
+    for name in files {
+        let digest = digest(&folder.join(name))?;
+        lines.push_str(&format!("{digest}  {}\n", name.display()));
+    }
+    Ok(lines)
+}
+
+/// SHA-256 of a file, in hexadecimal. Captures may be larger than memory, so it is read in pieces.
+fn digest(path: &Path) -> Result<String, WriteError> {
+    let disk = |error: io::Error| trouble::disk("read", path, error);
+    let mut file = File::open(path).map_err(disk)?;
+    let mut sha = Sha256::new();
+    let mut piece = vec![0; 64 * 1024];
+    loop {
+        match file.read(&mut piece).map_err(disk)? {
+            0 => break,
+            length => sha.update(&piece[..length]),
+        }
+    }
+    Ok(sha.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+/// Brings every file of the folder, and the folders that hold them, onto the disk.
+fn sync_all(folder: &Path, files: &[PathBuf]) -> Result<(), WriteError> {
+    let mut parents: Vec<PathBuf> = vec![folder.to_owned()];
+    for name in files.iter().map(PathBuf::as_path).chain([Path::new(DIGESTS)]) {
+        let path = folder.join(name);
+        let synced = File::open(&path).and_then(|file| file.sync_all());
+        synced.map_err(|error| trouble::disk("bring to the disk", &path, error))?;
+        parents.extend(path.ancestors().skip(1).take_while(|parent| *parent != folder).map(Path::to_owned));
+    }
+    parents.sort_unstable();
+    parents.dedup();
+    parents.iter().rev().try_for_each(|parent| sync_folder(parent))
+}
+
+fn sync_folder(folder: &Path) -> Result<(), WriteError> {
+    match File::open(folder).and_then(|folder| folder.sync_all()) {
+        // Some file systems cannot sync a folder; they do it by themselves or not at all.
+        Err(error) if error.kind() == io::ErrorKind::InvalidInput => Ok(()),
+        synced => synced.map_err(|error| trouble::disk("bring to the disk", folder, error)),
+    }
+}

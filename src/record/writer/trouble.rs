@@ -1,0 +1,65 @@
+//! What can go wrong on the way to the disk, and what to do about it.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Why a record could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The serial number cannot be a folder's name.
+    #[error(
+        "the serial number `{serial}` cannot name a folder: {why}; write letters, digits, `-` and `_`, for example SM-0001"
+    )]
+    Serial {
+        /// As given, shortened.
+        serial: String,
+        /// What is wrong.
+        why: String,
+    },
+    /// The run id is none.
+    #[error("`{id}` is no run id: it has to be made of hexadecimal digits and hyphens")]
+    RunId {
+        /// As given, shortened.
+        id: String,
+    },
+    /// A file's name leads out of the run's folder, or cannot stand in a file of digests.
+    #[error("`{name}` cannot be a file in a run's folder; give a plain name such as record.json")]
+    Name {
+        /// As given, shortened.
+        name: String,
+    },
+    /// A run of this id is already there; a record once written is never changed.
+    #[error("{} is already there, and a record once written is never changed; start the run again", path.display())]
+    Exists {
+        /// Its folder.
+        path: PathBuf,
+    },
+    /// The disk refused.
+    #[error("cannot {doing} {}: {source}; {remedy}", path.display())]
+    Disk {
+        /// What was tried.
+        doing: &'static str,
+        /// On what.
+        path: PathBuf,
+        /// What to do.
+        remedy: &'static str,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+/// What the disk said, with a remedy.
+pub fn disk(doing: &'static str, path: &Path, source: io::Error) -> WriteError {
+    let remedy = match source.kind() {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+            "free some space there, or choose another folder with --results, and run again"
+        }
+        io::ErrorKind::PermissionDenied => {
+            "give yourself the right to write there, or choose another folder with --results"
+        }
+        io::ErrorKind::ReadOnlyFilesystem => "choose a folder on a writable disk with --results",
+        io::ErrorKind::NotADirectory => "a file stands where a folder should; move it away",
+        _ => "check the disk and the folder given with --results, and run again",
+    };
+    WriteError::Disk { doing, path: path.to_owned(), remedy, source }
+}

@@ -1,0 +1,22 @@
+//! Records made readable: a table for the terminal, JUnit XML for a pipeline, a certificate or nonconformity sheet in HTML
+//! and PDF, plots.
+//!
+//! Everything here is a pure function of a stored record, so that every sheet can be made again years later, with the same
+//! bytes. Deliberately absent: live runs, files, clocks, and any decision of its own.
+
+mod face;
+mod junit;
+mod look;
+mod number;
+mod plot;
+mod scale;
+mod sheet;
+mod svg;
+mod text;
+mod words;
+mod worst;
+
+pub use junit::{JunitError, junit};
+pub use plot::{Plot, plots};
+pub use sheet::{Kind, SheetError, kind, sheet_html, sheet_pdf};
+pub use text::text;

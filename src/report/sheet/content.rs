@@ -1,0 +1,169 @@
+//! What a sheet says: a record turned into words, everything safe to show.
+
+use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
+use crate::record::Record;
+use crate::record::stored::{Check, Origin, Requirement, Verdict};
+use crate::report::words::{visible, visible_within};
+use crate::report::{number, plot, scale, worst};
+
+/// Facts whose values take the whole width.
+const WIDE: [&str; 5] = ["Bench", "Parts and lots", "Earlier runs of this unit", "Run", "SHA-256 of record.json"];
+
+/// The sheet of a record.
+pub fn sheet(record: &Record, digest: &str) -> Sheet {
+    let title = match super::kind(record) {
+        super::Kind::Certificate => "Test certificate",
+        super::Kind::Nonconformity => "Nonconformity sheet",
+    };
+    Sheet {
+        verdict: record.decision,
+        title,
+        maker: name(&record.unit.maker),
+        model: name(&record.unit.model),
+        serial: name(&record.unit.serial),
+        headline: phrases::headline(record.decision),
+        statement: phrases::statement(record),
+        simulated: (record.run.origin == Origin::Simulated).then_some(phrases::SIMULATED),
+        reasons: reasons(record),
+        facts: facts(record, digest),
+        failures: failures(record),
+        rule: phrases::rule(record),
+        groups: record.checks.iter().map(group).collect(),
+        plots: plot::plots(record),
+        calibrations: record
+            .bench
+            .calibrations
+            .iter()
+            .map(|one| [visible_within(&one.channel, 60), visible_within(&one.date, 30), visible_within(&one.due, 30)])
+            .collect(),
+        notes: record.warnings.iter().map(|warning| visible(warning)).collect(),
+        cautions: phrases::CAUTIONS,
+        ended: phrases::date(&record.run.ended),
+        run_id: visible_within(&record.run.id, 60),
+        digest: visible_within(digest, 80),
+    }
+}
+
+/// Names are shown large, so they are cut sooner.
+fn name(text: &str) -> String {
+    visible_within(text, 120)
+}
+
+fn reasons(record: &Record) -> Vec<String> {
+    let interrupted = record.interrupted.then(|| "the run was interrupted".to_owned());
+    record.invalid_because.iter().map(|reason| visible(reason)).chain(interrupted).collect()
+}
+
+fn facts(record: &Record, digest: &str) -> Vec<Fact> {
+    let mut facts = Vec::new();
+    let mut fact = |name, value: String| {
+        if !value.is_empty() {
+            facts.push(Fact { name, value, is_wide: WIDE.contains(&name) });
+        }
+    };
+    fact("Firmware", record.unit.reports.get("firmware").map(|firmware| visible(firmware)).unwrap_or_default());
+    fact("Tested", visible(&phrases::moment(&record.run.started)));
+    fact("Bench time", number::duration(record.run.took_s));
+    fact("Operator", record.bench.operator.as_deref().map(visible).unwrap_or_default());
+    fact("Plan", format!("{}, revision {}", visible(&record.plan.name), record.plan.revision));
+    fact("Origin", phrases::origin(record).map(|origin| visible(&origin)).unwrap_or_default());
+    fact("Bench", visible(&format!("{}: {}", record.bench.jig, record.bench.describes)));
+    let parts = record.unit.parts.iter().map(|part| format!("{} {}", visible(&part.name), visible(&part.lot)));
+    fact("Parts and lots", visible(&parts.collect::<Vec<_>>().join(" · ")));
+    fact("Earlier runs of this unit", earlier(record));
+    fact("Run", visible(&record.run.id));
+    fact("SHA-256 of record.json", visible(digest));
+    facts
+}
+
+fn earlier(record: &Record) -> String {
+    match record.run.predecessors.len() {
+        0 => "none on this bench".into(),
+        count => format!("{count}, the last {}", visible(&record.run.predecessors[count - 1])),
+    }
+}
+
+/// What does not conform, the worst first; what nothing is known of last.
+fn failures(record: &Record) -> Vec<Failure> {
+    let accepted = record.plan.false_accept_at_most;
+    let mut failing: Vec<&Check> = record.checks.iter().filter(|check| check.decision != Verdict::Conforms).collect();
+    failing.sort_by_key(|check| (std::cmp::Reverse(check.decision), check.not_carried_out.is_some()));
+    failing.into_iter().map(|check| failure(check, accepted)).collect()
+}
+
+fn failure(check: &Check, accepted: f64) -> Failure {
+    let mut points: Vec<Point> = if check.not_carried_out.is_some() {
+        Vec::new()
+    } else {
+        check.requirements.iter().filter_map(|requirement| point(requirement, accepted)).collect()
+    };
+    points.sort_by_key(|point| std::cmp::Reverse(point.verdict));
+    Failure {
+        check: visible(&check.name),
+        verdict: check.decision,
+        points,
+        findings: remarks(check),
+        look_first: check.if_not.iter().map(|place| visible(place)).collect(),
+    }
+}
+
+fn point(requirement: &Requirement, accepted: f64) -> Option<Point> {
+    let shortcoming = worst::shortcoming(requirement, accepted)?;
+    let has_value = worst::reading(requirement).is_some_and(|reading| reading.measured.is_some());
+    let value = if has_value { format!("{}; ", worst::value(requirement)) } else { String::new() };
+    Some(Point {
+        name: phase_named(requirement),
+        verdict: requirement.decision,
+        says: format!("{value}{shortcoming}. Required: {}.", worst::limits(requirement)),
+    })
+}
+
+/// The measurand with the phase that decided.
+fn phase_named(requirement: &Requirement) -> String {
+    match worst::reading(requirement) {
+        Some(reading) => format!("{}, {}", visible(&requirement.measurand), visible(&reading.label)),
+        None => visible(&requirement.measurand),
+    }
+}
+
+fn remarks(check: &Check) -> Vec<String> {
+    let not_done = check.not_carried_out.iter().map(|why| format!("Not carried out: {}", visible(why)));
+    not_done.chain(check.findings.iter().map(|finding| visible(finding))).collect()
+}
+
+fn group(check: &Check) -> Group {
+    Group {
+        name: visible(&check.name),
+        because: check.because.as_deref().map(visible).filter(|because| !because.is_empty()),
+        verdict: check.decision,
+        remarks: remarks(check),
+        rows: check.requirements.iter().map(row).collect(),
+    }
+}
+
+fn row(requirement: &Requirement) -> Row {
+    let reading = worst::reading(requirement);
+    let measured = reading.and_then(|reading| reading.measured.as_ref());
+    let mut notes = vec![visible(&requirement.tolerance)];
+    if let Some(reading) = reading {
+        let of = match requirement.readings.len() {
+            0 | 1 => String::new(),
+            several => format!(" (worst of {several})"),
+        };
+        notes.push(format!("{}{of}", visible(&reading.label)));
+        notes.extend(reading.withheld.as_deref().map(visible));
+    }
+    Row {
+        name: visible(&requirement.measurand),
+        note: notes.join("; "),
+        value: worst::value(requirement),
+        coverage: measured
+            .filter(|measured| measured.expanded_uncertainty > 0.0)
+            .map(|measured| format!("k = {:.2}", measured.coverage_factor.clamp(0.0, 1e6)))
+            .unwrap_or_default(),
+        limits: worst::limits(requirement),
+        margin: worst::margin(requirement).unwrap_or_default(),
+        scale: scale::drawing(requirement),
+        verdict: requirement.decision,
+    }
+}

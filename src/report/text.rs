@@ -1,0 +1,210 @@
+//! A run as text for the terminal: one table to glance at, then what is not proven and where to look first.
+//!
+//! Decisions have a mark and words; colour only repeats them. The text carries the escape codes of colour; whoever prints
+//! it strips them where they are not wanted.
+
+use super::words::{visible, visible_within};
+use super::{look, number, worst};
+use crate::record::Record;
+use crate::record::stored::{Check, Origin, Requirement, Verdict};
+use anstyle::{AnsiColor, Style};
+use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
+
+/// Narrower than this no table is readable.
+const WIDTH_MIN: u16 = 60;
+/// From this width on a check takes one line.
+const WIDTH_ROOMY: u16 = 110;
+/// Wider lines are hard to follow.
+const WIDTH_MAX: u16 = 150;
+/// Room for the longest decision with its mark.
+const DECISION: u16 = 18;
+/// Room for a value with its doubt and unit: `83.740 ± 0.061 mm/s`.
+const VALUE: u16 = 20;
+/// Room for a margin: `3.560 mm/s outside`.
+const MARGIN: u16 = 18;
+/// Room between columns.
+const GAP: u16 = 2;
+/// The table's look: columns apart by two spaces, a line below the heads.
+const LOOK: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
+
+/// The whole report, `width` columns wide.
+pub fn text(record: &Record, width: u16) -> String {
+    let width = width.clamp(WIDTH_MIN, WIDTH_MAX);
+    let mut text = head(record, width);
+    text.push_str(&table(record, width));
+    text.push_str(&details(record, width));
+    text.push_str(&foot(record, width));
+    text
+}
+
+fn head(record: &Record, width: u16) -> String {
+    let unit = &record.unit;
+    let plan = format!("plan {}, revision {}", visible(&record.plan.name), record.plan.revision);
+    let title = format!("{}, serial number {}, {plan}", visible(&unit.model), visible(&unit.serial));
+    let mut lines = folded(&title, "", width).iter().map(|line| styled(line, Style::new().bold())).collect::<Vec<_>>();
+    if record.run.origin == Origin::Simulated {
+        lines.extend(folded(SIMULATED, "", width).iter().map(|line| styled(line, Style::new().bold())));
+    }
+    format!("{}\n\n", lines.join("\n"))
+}
+
+const SIMULATED: &str = "SIMULATED RUN: no unit was tested; this certifies nothing.";
+
+fn table(record: &Record, width: u16) -> String {
+    let mut table = Table::new();
+    table.load_style(LOOK).set_content_arrangement(ContentArrangement::Dynamic).set_width(width);
+    let is_roomy = width >= WIDTH_ROOMY;
+    if is_roomy {
+        table.set_header(["decision", "check", "worst requirement", "measured", "limits", "margin"]);
+    } else {
+        table.set_header(["decision", "check", "worst requirement", "limits"]);
+    }
+    for check in &record.checks {
+        table.add_row(row(check, is_roomy));
+    }
+    for column in table.column_iter_mut() {
+        column.set_padding((0, GAP));
+    }
+    let least: &[(usize, u16)] =
+        if is_roomy { &[(0, DECISION), (3, VALUE), (5, MARGIN)] } else { &[(0, DECISION), (2, VALUE)] };
+    for (index, width) in least {
+        if let Some(column) = table.column_mut(*index) {
+            column.set_constraint(ColumnConstraint::LowerBoundary(Width::Fixed(width + GAP)));
+        }
+    }
+    let mut text = String::new();
+    for line in table.lines() {
+        text.push_str(&coloured(line.trim_end()));
+        text.push('\n');
+    }
+    text
+}
+
+fn row(check: &Check, is_roomy: bool) -> Vec<String> {
+    let decision = format!("{} {}", look::mark(check.decision), look::words(check.decision));
+    let name = visible_within(&check.name, 120);
+    let Some(requirement) = worst::requirement(check) else {
+        let mut row = vec![decision, name, "no requirement".into()];
+        row.resize(if is_roomy { 6 } else { 4 }, String::new());
+        return row;
+    };
+    let (measurand, value, limits, margin) = words(check, requirement);
+    if is_roomy {
+        vec![decision, name, measurand, value, limits, margin]
+    } else {
+        vec![decision, name, stacked(&measurand, &value), stacked(&limits, &margin)]
+    }
+}
+
+fn words(check: &Check, requirement: &Requirement) -> (String, String, String, String) {
+    let value = match check.not_carried_out {
+        Some(_) => "not carried out".into(),
+        None => worst::value(requirement),
+    };
+    let margin = worst::margin(requirement).unwrap_or_default();
+    (visible_within(&requirement.measurand, 60), value, worst::limits(requirement), margin)
+}
+
+fn stacked(above: &str, below: &str) -> String {
+    if below.is_empty() { above.to_owned() } else { format!("{above}\n{below}") }
+}
+
+/// What is not proven to conform, check by check.
+fn details(record: &Record, width: u16) -> String {
+    let accepted = record.plan.false_accept_at_most;
+    let mut text = String::new();
+    for check in record.checks.iter().filter(|check| check.decision != Verdict::Conforms) {
+        let title = format!("{} {}", look::mark(check.decision), visible(&check.name));
+        text.push('\n');
+        for line in folded(&title, "  ", width) {
+            text.push_str(&format!("{}\n", styled(&line, style(check.decision))));
+        }
+        for line in shortcomings(check, accepted) {
+            for line in folded(&format!("    {line}"), "      ", width) {
+                text.push_str(&format!("{line}\n"));
+            }
+        }
+    }
+    text
+}
+
+fn shortcomings(check: &Check, accepted: f64) -> Vec<String> {
+    if let Some(why) = &check.not_carried_out {
+        return vec![format!("not carried out: {}", visible(why))];
+    }
+    let of_requirements = check.requirements.iter().filter_map(|requirement| {
+        let shortcoming = worst::shortcoming(requirement, accepted)?;
+        let reading = worst::reading(requirement);
+        let phase = reading.map(|reading| format!(", {}", visible(&reading.label))).unwrap_or_default();
+        let value = match reading.and_then(|reading| reading.measured.as_ref()) {
+            Some(_) => format!("{}, ", worst::value(requirement)),
+            None => String::new(),
+        };
+        Some(format!("{}{phase}: {value}{shortcoming}", visible(&requirement.measurand)))
+    });
+    let findings = check.findings.iter().map(|finding| format!("found: {}", visible(finding)));
+    let places = check.if_not.iter().map(|place| visible(place)).collect::<Vec<_>>().join(", ");
+    let places = (!places.is_empty()).then(|| format!("look first at: {places}"));
+    of_requirements.chain(findings).chain(places).collect()
+}
+
+fn foot(record: &Record, width: u16) -> String {
+    let mut lines = Vec::new();
+    lines.extend(record.warnings.iter().map(|warning| format!("note: {}", visible(warning))));
+    lines.extend(record.invalid_because.iter().map(|reason| format!("invalid because {}", visible(reason))));
+    if record.interrupted {
+        lines.push("the run was interrupted".into());
+    }
+    let mut text = String::from("\n");
+    for line in lines {
+        text.push_str(&format!("{}\n", folded(&line, "  ", width).join("\n")));
+    }
+    let verdict = format!("{} {}", look::mark(record.decision), look::words(record.decision));
+    let took = number::duration(record.run.took_s);
+    let simulated = if record.run.origin == Origin::Simulated { ", simulated" } else { "" };
+    let verdict = format!("{verdict}, {} checks in {took} of bench time{simulated}", record.checks.len());
+    for line in folded(&verdict, "  ", width) {
+        text.push_str(&format!("{}\n", coloured(&line)));
+    }
+    text
+}
+
+/// The line with the decision at its start coloured; in the table nothing else begins a line with a mark.
+fn coloured(line: &str) -> String {
+    const VERDICTS: [Verdict; 4] = [Verdict::Conforms, Verdict::Undecided, Verdict::DoesNotConform, Verdict::Invalid];
+    for verdict in VERDICTS {
+        let decision = format!("{} {}", look::mark(verdict), look::words(verdict));
+        if let Some(rest) = line.strip_prefix(&decision) {
+            return format!("{}{rest}", styled(&decision, style(verdict)));
+        }
+    }
+    line.to_owned()
+}
+
+fn style(verdict: Verdict) -> Style {
+    let colour = match verdict {
+        Verdict::Conforms => AnsiColor::Green,
+        Verdict::Undecided => AnsiColor::Yellow,
+        Verdict::DoesNotConform => AnsiColor::Red,
+        Verdict::Invalid => AnsiColor::Magenta,
+    };
+    Style::new().bold().fg_color(Some(colour.into()))
+}
+
+fn styled(text: &str, style: Style) -> String {
+    format!("{style}{text}{style:#}")
+}
+
+/// Text in lines of at most `width` characters, all but the first indented; a longer word is broken.
+fn folded(text: &str, indent: &str, width: u16) -> Vec<String> {
+    let mut table = Table::new();
+    let room = width - indent.len() as u16;
+    let start: String = text.chars().take_while(|character| *character == ' ').collect();
+    table.load_style(TableStyle::new()).set_content_arrangement(ContentArrangement::Dynamic).set_width(room);
+    table.add_row([text.trim_start()]);
+    if let Some(column) = table.column_mut(0) {
+        column.set_padding((0, 0));
+    }
+    let lines = table.lines().enumerate();
+    lines.map(|(index, line)| format!("{}{}", if index == 0 { &start } else { indent }, line.trim_end())).collect()
+}

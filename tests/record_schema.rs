@@ -1,0 +1,205 @@
+//! The published JSON Schema says what `record.json` holds: no field more, none less.
+
+mod records;
+
+use railproof::record::Record;
+use serde_json::{Map, Value};
+use std::collections::BTreeSet;
+
+fn schema() -> Value {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/schema/record-1.json");
+    serde_json::from_str(&std::fs::read_to_string(path).expect("the schema is there")).expect("the schema is JSON")
+}
+
+/// Checks a value against the part of JSON Schema (draft 2020-12) that our schema uses, and notes which properties it met.
+struct Check<'a> {
+    schema: &'a Value,
+    met: BTreeSet<String>,
+    wrong: Vec<String>,
+}
+
+impl Check<'_> {
+    fn value(&mut self, rule: &Value, value: &Value, place: &str, kind: &str) {
+        if let Some(target) = rule["$ref"].as_str() {
+            let name = target.strip_prefix("#/$defs/").expect("references stay inside the file").to_owned();
+            let schema = self.schema;
+            return self.value(&schema["$defs"][&name], value, place, &name);
+        }
+        if !rule["type"].is_null() && !types(&rule["type"]).iter().any(|name| is(name, value)) {
+            self.wrong.push(format!("{place}: {value} is no {}", rule["type"]));
+        }
+        if rule["enum"].as_array().is_some_and(|allowed| !allowed.contains(value)) {
+            self.wrong.push(format!("{place}: {value} is none of {}", rule["enum"]));
+        }
+        if !rule["const"].is_null() && rule["const"] != *value {
+            self.wrong.push(format!("{place}: {value} is not {}", rule["const"]));
+        }
+        self.numbers(rule, value, place);
+        if let Some(fields) = value.as_object() {
+            self.fields(rule, fields, place, kind);
+        }
+        for (index, item) in value.as_array().into_iter().flatten().enumerate() {
+            let pairs = rule["prefixItems"].as_array();
+            let item_rule = pairs.map_or(&rule["items"], |pairs| pairs.get(index).unwrap_or(&Value::Bool(false)));
+            if *item_rule == Value::Bool(false) {
+                self.wrong.push(format!("{place}: too many items"));
+            }
+            self.value(item_rule, item, &format!("{place}/{index}"), kind);
+        }
+    }
+
+    fn numbers(&mut self, rule: &Value, value: &Value, place: &str) {
+        if let Some(number) = value.as_f64() {
+            let low = rule["minimum"].as_f64().unwrap_or(f64::NEG_INFINITY);
+            let high = rule["maximum"].as_f64().unwrap_or(f64::INFINITY);
+            if !(low..=high).contains(&number) {
+                self.wrong.push(format!("{place}: {number} is beyond {low} to {high}"));
+            }
+        }
+    }
+
+    fn fields(&mut self, rule: &Value, fields: &Map<String, Value>, place: &str, kind: &str) {
+        let known = rule["properties"].as_object();
+        for (name, value) in fields {
+            let below = format!("{place}/{name}");
+            match known.and_then(|known| known.get(name)) {
+                Some(rule) => {
+                    self.met.insert(format!("{kind}.{name}"));
+                    self.value(rule, value, &below, name);
+                }
+                None if rule["additionalProperties"].is_object() => {
+                    self.value(&rule["additionalProperties"], value, &below, name);
+                }
+                None => self.wrong.push(format!("{below}: the schema does not know it")),
+            }
+        }
+        for name in rule["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+            if !fields.contains_key(name) {
+                self.wrong.push(format!("{place}: `{name}` is missing"));
+            }
+        }
+    }
+}
+
+fn types(rule: &Value) -> Vec<&str> {
+    rule.as_str()
+        .map_or_else(|| rule.as_array().into_iter().flatten().filter_map(Value::as_str).collect(), |name| vec![name])
+}
+
+fn is(name: &str, value: &Value) -> bool {
+    match name {
+        "object" => value.is_object(),
+        "array" => value.is_array(),
+        "string" => value.is_string(),
+        "number" => value.is_number(),
+        "integer" => value.is_u64() || value.is_i64(),
+        "boolean" => value.is_boolean(),
+        "null" => value.is_null(),
+        other => panic!("the schema uses the type {other}, which this check does not know"),
+    }
+}
+
+fn checked<'a>(schema: &'a Value, value: &Value) -> Check<'a> {
+    let mut check = Check { schema, met: BTreeSet::new(), wrong: Vec::new() };
+    check.value(schema, value, "", "record");
+    check
+}
+
+/// A record with every optional field there is.
+fn full() -> Value {
+    let record = records::changed("does-not-conform-1", |value| {
+        value["invalid_because"] = serde_json::json!(["a frame of the capture board was lost"]);
+    });
+    serde_json::to_value(record).expect("a record is JSON")
+}
+
+#[test]
+fn kept_records_and_what_is_written_of_them_fit_the_schema() {
+    let schema = schema();
+    for name in ["conforms-1", "does-not-conform-1"] {
+        let kept: Value = serde_json::from_str(&records::text(name)).expect("a kept record is JSON");
+        assert_eq!(checked(&schema, &kept).wrong, [""; 0], "{name}");
+        let record: Record = serde_json::from_value(kept).expect("it is a record");
+        let again = serde_json::to_value(&record).expect("a record is JSON");
+        assert_eq!(checked(&schema, &again).wrong, [""; 0], "{name} written again");
+        assert_eq!(serde_json::from_value::<Record>(again).expect("it is a record"), record);
+    }
+    assert_eq!(checked(&schema, &full()).wrong, [""; 0]);
+}
+
+#[test]
+fn every_property_of_the_schema_occurs_in_a_full_record() {
+    let schema = schema();
+    let met = checked(&schema, &full()).met;
+    let named = |kind: &str, rule: &Value| -> Vec<String> {
+        let names = rule["properties"].as_object().into_iter().flatten();
+        names.map(|(name, _)| format!("{kind}.{name}")).collect()
+    };
+    let mut all = named("record", &schema);
+    for (kind, rule) in schema["$defs"].as_object().expect("there are definitions") {
+        all.extend(named(kind, rule));
+    }
+    let missing: Vec<&String> = all.iter().filter(|name| !met.contains(*name)).collect();
+    assert_eq!(missing, [""; 0]);
+}
+
+#[test]
+fn the_schema_requires_what_the_reader_requires() {
+    let schema = schema();
+    let whole = full();
+    for place in places(&whole) {
+        let mut less = whole.clone();
+        remove(&mut less, &place);
+        let is_required = !checked(&schema, &less).wrong.is_empty();
+        let is_read = serde_json::from_value::<Record>(less).is_ok();
+        // An absent operator is read as none, though it is always written.
+        assert!(
+            is_required != is_read || place == "/bench/operator",
+            "{place}: required {is_required}, read {is_read}"
+        );
+    }
+}
+
+#[test]
+fn the_schema_refuses_what_is_wrong() {
+    let schema = schema();
+    for (place, wrong) in [("/format", "2"), ("/decision", "\"passes\""), ("/run/took_s", "\"5 s\""), ("/checks", "{}")]
+    {
+        let mut value = full();
+        *value.pointer_mut(place).expect("it is there") = serde_json::from_str(wrong).expect("it is JSON");
+        assert_eq!(checked(&schema, &value).wrong.len(), 1, "{place}");
+        assert!(serde_json::from_value::<Record>(value).is_err() || place == "/format", "{place}");
+    }
+}
+
+/// One place of each kind of object's field: the first item stands for a list's others.
+fn places(value: &Value) -> Vec<String> {
+    fn walk(value: &Value, place: &str, found: &mut Vec<String>) {
+        match value {
+            Value::Object(fields) => {
+                for (name, value) in fields {
+                    let below = format!("{place}/{name}");
+                    if !place.ends_with("/reports") {
+                        found.push(below.clone());
+                    }
+                    walk(value, &below, found);
+                }
+            }
+            Value::Array(items) => {
+                if let Some(first) = items.first() {
+                    walk(first, &format!("{place}/0"), found);
+                }
+            }
+            _ => {}
+        }
+    }
+    let mut found = Vec::new();
+    walk(value, "", &mut found);
+    found
+}
+
+fn remove(value: &mut Value, place: &str) {
+    let (parent, name) = place.rsplit_once('/').expect("a place has a parent");
+    let parent = value.pointer_mut(parent).expect("the parent is there");
+    parent.as_object_mut().expect("it is an object").remove(name).expect("the field is there");
+}
