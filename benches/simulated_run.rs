@@ -4,6 +4,8 @@
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[path = "../tests/common/kept.rs"]
+mod kept;
 
 use common::{Counted, Simulated};
 use divan::Bencher;
@@ -32,14 +34,13 @@ fn run(bencher: Bencher, plan: &str) {
         .bench_local_values(|world| simulated.run(&world, &mut Counted::default()));
 }
 
-/// What the world alone costs: the same seeds, the same plan, nothing measured. The difference is conducting, measuring
-/// and deciding.
+/// Measuring and deciding alone, from a capture that is unpacked in memory.
 #[divan::bench(sample_count = 50)]
 fn measure_and_decide_outgoing(bencher: Bencher) {
     use railproof::capture::file::{CaptureReader, CaptureWriter};
     use railproof::run::Assessor;
     let simulated = Simulated::shipped("outgoing");
-    let mut kept = common::Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).unwrap());
+    let mut kept = kept::Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).unwrap());
     simulated.run(&WorldSettings::default(), &mut kept);
     let bytes = kept.0.finish().unwrap();
     let capture = CaptureReader::open(&bytes[..]).unwrap();

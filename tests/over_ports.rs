@@ -150,7 +150,10 @@ fn the_same_unit_gets_the_same_decisions_over_ports_and_in_process() {
 
     let decisions = |record: &Record| -> Vec<_> {
         let requirements = record.checks.iter().flat_map(|check| {
-            check.requirements.iter().map(|required| (check.name.clone(), required.measurand.clone(), required.decision))
+            check
+                .requirements
+                .iter()
+                .map(|required| (check.name.clone(), required.measurand.clone(), required.decision))
         });
         requirements.collect()
     };
