@@ -4,13 +4,17 @@
 //! stored run can be judged again. Deliberately absent: files' places, ports, clocks, units of measure, limits.
 
 mod channel;
+mod chunks;
 pub mod file;
 mod mark;
 mod part;
+pub mod vcd;
+mod wires;
 
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
 pub use part::{Driven, Edge, Line, Loss, Part, Sample, Talker, Tick};
+pub use wires::{Calibrations, Channel, ForeignError, Taken, Wire};
 
 /// Whoever takes a capture as it arrives: the measuring session, the file writer, or both.
 ///
