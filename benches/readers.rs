@@ -2,6 +2,7 @@
 
 use divan::Bencher;
 use divan::counter::BytesCount;
+use railproof::capture::csv::CsvReader;
 use railproof::capture::vcd::VcdReader;
 use railproof::capture::{CaptureSink, Mark, Part, Wire};
 use std::fmt::Write;
@@ -48,6 +49,31 @@ fn vcd(bencher: Bencher) {
     bencher.counter(BytesCount::new(dump.len())).bench_local(|| {
         let reader = VcdReader::open(dump.as_bytes(), &wires).expect("a dump");
         let calibrations = reader.perfect_calibrations().expect("no samples");
+        let mut counted = Counted::default();
+        reader.replay(&calibrations, &mut counted).expect("it is whole");
+        counted.0
+    });
+}
+
+/// The same motion sample by sample at 1 MHz.
+#[divan::bench(sample_count = 20)]
+fn csv(bencher: Bencher) {
+    let mut table = String::from("time,step,dir,pack\n");
+    for row in 0..1_000_000u64 {
+        writeln!(
+            table,
+            "{}.{:06},{},1,7.{:03}",
+            row / 1_000_000,
+            row % 1_000_000,
+            u8::from(row % 139 < 5),
+            400 - row % 7
+        )
+        .expect("memory");
+    }
+    let wires = ["step=step", "direction=dir", "pack voltage=pack"].map(|text| Wire::parse(text).expect("a wire"));
+    bencher.counter(BytesCount::new(table.len())).bench_local(|| {
+        let reader = CsvReader::open(|| Ok(table.as_bytes()), &wires).expect("a table");
+        let calibrations = reader.perfect_calibrations().expect("numbers");
         let mut counted = Counted::default();
         reader.replay(&calibrations, &mut counted).expect("it is whole");
         counted.0

@@ -5,7 +5,10 @@
 
 mod channel;
 mod chunks;
+pub mod csv;
 pub mod file;
+#[cfg(test)]
+mod gathered;
 mod mark;
 mod part;
 pub mod vcd;

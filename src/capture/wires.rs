@@ -7,7 +7,7 @@
 //! on it be withheld.
 
 use super::{Calibration, CaptureSink, Driven, EdgeChannel, Loss, OutputChannel, Part, SampleChannel, Tick};
-use crate::quantity::{Dimension, Quantity};
+use crate::quantity::Quantity;
 
 /// A part is handed on once it holds so many entries.
 const PART_LENGTH: usize = 1 << 16;
@@ -80,7 +80,7 @@ impl Wire {
         })?;
         let (name, scale) = match (channel, signal.rsplit_once('@')) {
             (Channel::Sample(sampled), Some((name, worth))) => {
-                let worth = Quantity::parse(worth, dimension(sampled)).map_err(|misread| misread.to_string())?.si();
+                let worth = Quantity::parse(worth, sampled.dimension()).map_err(|misread| misread.to_string())?.si();
                 if worth == 0.0 {
                     return Err("a unit that is worth nothing scales nothing; write for example ain0@1.25 mV".into());
                 }
@@ -92,17 +92,6 @@ impl Wire {
             return Err("the signal's name is missing; write CHANNEL=NAME, for example step=D0".into());
         }
         Ok(Self { channel, name: name.trim().to_owned(), scale })
-    }
-}
-
-fn dimension(channel: SampleChannel) -> Dimension {
-    match channel {
-        SampleChannel::PackVoltage => Dimension::Voltage,
-        SampleChannel::PackCurrent => Dimension::Current,
-        SampleChannel::MotorTemperature | SampleChannel::HousingTemperature | SampleChannel::AirTemperature => {
-            Dimension::TemperatureDifference
-        }
-        SampleChannel::Light(_) => Dimension::Ratio,
     }
 }
 
@@ -309,6 +298,11 @@ impl<'a> Intake<'a> {
         self.lines[wire].level = Some(false);
         self.level(wire, at, Some(true));
         self.lines[wire].level = Some(false);
+    }
+
+    /// Whether a wire has numbers instead of levels.
+    pub fn is_sampled(&self, wire: usize) -> bool {
+        matches!(self.lines[wire].channel, Channel::Sample(_))
     }
 
     /// A number of a wire at a moment.

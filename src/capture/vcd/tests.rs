@@ -1,51 +1,17 @@
 //! The standard's own example, what logic analysers make of it, and everything that can be wrong with a dump.
 
 use super::VcdReader;
-use crate::capture::{
-    CaptureSink, EdgeChannel, ForeignError, Mark, OutputChannel, Part, Sample, SampleChannel, Taken, Wire,
-};
+use crate::capture::gathered::{Dripping, Gathered, codes, edges, wires};
+use crate::capture::{EdgeChannel, ForeignError, OutputChannel, Part, SampleChannel, Taken, Wire};
 use proptest::prelude::*;
-
-/// Everything in one part, and the parts' number.
-#[derive(Debug, Default)]
-struct Whole(Part);
-
-impl CaptureSink for Whole {
-    fn part(&mut self, part: &Part) {
-        for (column, more) in self.0.edges.iter_mut().zip(&part.edges) {
-            column.extend_from_slice(more);
-        }
-        for (column, more) in self.0.samples.iter_mut().zip(&part.samples) {
-            column.extend_from_slice(more);
-        }
-        self.0.driven.extend_from_slice(&part.driven);
-        self.0.losses.extend_from_slice(&part.losses);
-    }
-
-    fn mark(&mut self, _: &Mark) {
-        unreachable!("a dump has no marks");
-    }
-}
-
-fn wires(texts: &[&str]) -> Vec<Wire> {
-    texts.iter().map(|text| Wire::parse(text).unwrap_or_else(|why| panic!("{text}: {why}"))).collect()
-}
 
 fn read(dump: &[u8], texts: &[&str]) -> Result<(Part, Taken, u64), ForeignError> {
     let reader = VcdReader::open(dump, &wires(texts))?;
     let calibrations = reader.perfect_calibrations()?;
     let rate = reader.ticks_per_second();
-    let mut whole = Whole::default();
+    let mut whole = Gathered::default();
     let taken = reader.replay(&calibrations, &mut whole)?;
     Ok((whole.0, taken, rate))
-}
-
-fn edges(part: &Part, channel: EdgeChannel) -> Vec<(u64, bool)> {
-    part.edges(channel).iter().map(|edge| (edge.tick(), edge.level())).collect()
-}
-
-fn codes(part: &Part, channel: SampleChannel) -> Vec<(u64, i32)> {
-    part.samples(channel).iter().map(|Sample { at, code }| (*at, *code)).collect()
 }
 
 fn error(dump: &str, texts: &[&str]) -> String {
@@ -322,25 +288,13 @@ fn truncated_at_every_byte() {
     }
 }
 
-/// Bytes in pieces of a size.
-struct Dripping<'a>(&'a [u8], usize);
-
-impl std::io::Read for Dripping<'_> {
-    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
-        let count = self.1.min(self.0.len()).min(into.len());
-        into[..count].copy_from_slice(&self.0[..count]);
-        self.0 = &self.0[count..];
-        Ok(count)
-    }
-}
-
 proptest! {
     #[test]
     fn pieces_of_any_size_give_the_same(size in 1usize..40) {
         let wires = wires(&["guard=net3", "encoder a=accumulator[3]"]);
         let reader = VcdReader::open(Dripping(STANDARD.as_bytes(), size), &wires).unwrap();
         let calibrations = reader.perfect_calibrations().unwrap();
-        let mut whole = Whole::default();
+        let mut whole = Gathered::default();
         reader.replay(&calibrations, &mut whole).unwrap();
         prop_assert_eq!(whole.0, read(STANDARD.as_bytes(), &["guard=net3", "encoder a=accumulator[3]"]).unwrap().0);
     }
