@@ -42,7 +42,7 @@ impl Stand {
         let stop = Arc::new(AtomicBool::new(false));
         let (unit, board) = (served.unit_port().to_owned(), served.board_port().to_owned());
         let stopped = Arc::clone(&stop);
-        let serving = std::thread::spawn(move || served.serve(&stopped).expect("serves"));
+        let serving = std::thread::spawn(move || served.serve(&stopped, |_| ()).expect("serves"));
         Self { unit, board, stop, serving: Some(serving) }
     }
 

@@ -102,7 +102,7 @@ fn what_cannot_be_served_is_refused() {
     let (exit, told) = refused(&["--unit", UNIT, "--jig", "fixtures/jigs/simulated.yaml"]);
     assert!(exit == Some(5) && told.contains("a capture board is served, this jig is of kind `simulated`"), "{told}");
     let (exit, told) = refused(&["--unit", "fixtures/units/plover-400.yaml", "--jig", BOARD]);
-    assert!(exit == Some(5) && told.contains("the simulated world is a `dunlin-600`"), "{told}");
+    assert!(exit == Some(2) && told.contains("the simulated world is a dunlin-600"), "{told}");
     let (exit, told) = refused(&["--unit", UNIT, "--jig", BOARD, "--fault", "rusty-rail"]);
     assert!(exit == Some(2) && told.contains("there is no fault `rusty-rail`"), "{told}");
     let (exit, told) = refused(&["--unit", UNIT, "--jig", BOARD, "--scale", "0"]);

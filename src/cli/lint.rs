@@ -47,6 +47,8 @@ struct Linted {
     kind: Option<Kind>,
     contents: Option<Contents>,
     problems: Vec<Problem>,
+    /// How long a plan takes on each bench that it fits, with the bench's name, s.
+    takes: Vec<(String, f64)>,
 }
 
 /// The three kinds of file.
@@ -88,7 +90,7 @@ impl Linted {
         let kind = source.and_then(|source| kind(&source).map(|kind| (source, kind)));
         let (source, kind) = match kind {
             Ok(both) => both,
-            Err(problems) => return Self { file, kind: None, contents: None, problems },
+            Err(problems) => return Self { file, kind: None, contents: None, problems, takes: Vec::new() },
         };
         let contents = match kind {
             Kind::Plan => Draft::read(&source).map(Contents::Plan),
@@ -96,8 +98,10 @@ impl Linted {
             Kind::Jig => JigFile::read(&source).map(|jig| Contents::Jig(Box::new(jig))),
         };
         match contents {
-            Ok(contents) => Self { file, kind: Some(kind), contents: Some(contents), problems: Vec::new() },
-            Err(problems) => Self { file, kind: Some(kind), contents: None, problems },
+            Ok(contents) => {
+                Self { file, kind: Some(kind), contents: Some(contents), problems: Vec::new(), takes: Vec::new() }
+            }
+            Err(problems) => Self { file, kind: Some(kind), contents: None, problems, takes: Vec::new() },
         }
     }
 }
@@ -132,7 +136,7 @@ fn kind(source: &Source) -> Result<Kind, Vec<Problem>> {
 
 /// Checks each plan against each jig and each unit of its model; a lone unit file is meant for every plan.
 fn fit(files: &mut [Linted]) {
-    let mut found: Vec<(usize, Problem)> = Vec::new();
+    let mut fitted = Vec::new();
     let units = || {
         files.iter().filter_map(|file| if let Some(Contents::Unit(unit)) = &file.contents { Some(unit) } else { None })
     };
@@ -143,14 +147,22 @@ fn fit(files: &mut [Linted]) {
         let of_its_model = units().any(|unit| unit.model == draft.model());
         for unit in units().filter(|unit| !of_its_model || unit.model == draft.model()) {
             for jig in jigs() {
-                let problems = draft.fit(&envelope(unit, jig)).err().unwrap_or_default();
-                found.extend(problems.into_iter().map(|problem| (number, problem)));
+                let plan = draft.fit(&envelope(unit, jig));
+                fitted.push((number, plan.map(|plan| (jig.name.clone(), plan.expected_s()))));
             }
         }
     }
-    for (number, problem) in found {
-        if !files[number].problems.contains(&problem) {
-            files[number].problems.push(problem);
+    for (number, plan) in fitted {
+        let file = &mut files[number];
+        match plan {
+            Ok(takes) => file.takes.push(takes),
+            Err(problems) => {
+                for problem in problems {
+                    if !file.problems.contains(&problem) {
+                        file.problems.push(problem);
+                    }
+                }
+            }
         }
     }
 }
@@ -165,6 +177,9 @@ fn print_text(files: &[Linted]) {
             0 => anstream::println!("{}: {kind}, nothing wrong", file.file),
             1 => anstream::println!("{}: {kind}, 1 mistake", file.file),
             count => anstream::println!("{}: {kind}, {count} mistakes", file.file),
+        }
+        for (jig, seconds) in &file.takes {
+            anstream::println!("{}: takes about {seconds:.0} s of machine time on the jig `{jig}`", file.file);
         }
     }
 }
@@ -186,7 +201,9 @@ fn print_json(files: &[Linted]) {
                     })
                 })
                 .collect();
-            json!({ "file": file.file, "kind": file.kind.map(Kind::words), "problems": problems })
+            let takes: Vec<_> =
+                file.takes.iter().map(|(jig, seconds)| json!({ "jig": jig, "expected_s": seconds })).collect();
+            json!({ "file": file.file, "kind": file.kind.map(Kind::words), "problems": problems, "takes": takes })
         })
         .collect();
     anstream::println!("{:#}", json!({ "files": files }));

@@ -5,7 +5,7 @@ use super::signals::watch_for_signals;
 use super::world::WorldArgs;
 use super::{Exit, Failure, Format};
 use crate::jig::{JigFile, JigKind};
-use crate::sim::{ServeSettings, Served, TICKS_PER_SECOND};
+use crate::sim::{Heard, ServeSettings, Served, TICKS_PER_SECOND};
 use crate::unit::Unit;
 use anyhow::{Context as _, anyhow};
 use clap::Args;
@@ -56,8 +56,19 @@ pub fn simulate(args: &SimulateArgs) -> Result<Exit, Failure> {
     let unit = shown(args.unit_link.as_deref(), served.unit_port());
     let board = shown(args.board_link.as_deref(), served.board_port());
     tell(args.format, &unit, &board).context("standard output takes nothing").map_err(invalid)?;
-    served.serve(&stop).context("the simulated bench broke down").map_err(invalid)?;
+    served.serve(&stop, tell_supply).context("the simulated bench broke down").map_err(invalid)?;
     Ok(Exit::Done)
+}
+
+fn tell_supply(heard: Heard) {
+    anstream::eprintln!(
+        "{}",
+        match heard {
+            Heard::SupplyOn => "unit supply on",
+            Heard::SupplyOff => "unit supply off",
+            Heard::WatchdogOff => "unit supply off by the watchdog: the bench fell silent",
+        }
+    );
 }
 
 fn invalid(error: anyhow::Error) -> Failure {
@@ -77,7 +88,7 @@ fn check_files(unit_path: &Path, jig_path: &Path) -> Result<Unit, Failure> {
             "{file}: a capture board is served, this jig is of kind `{}`; name a capture board's jig file",
             jig.kind.name()
         )
-    } else if jig.clock.ticks_per_second != TICKS_PER_SECOND as u64 {
+    } else if jig.clock.ticks_per_second != TICKS_PER_SECOND {
         let file = jig_path.display();
         format!("{file}: the simulated board's clock runs at 2 MHz; write `rate: 2 MHz` under `clock`")
     } else {

@@ -5,8 +5,9 @@
 //! slack after a turn, and a pulley or encoder whose scale is a little off, is neither, and is taken out first.
 //!
 //! Limits: five turns of the field and two teeth are the same way (4 mm with 2 mm pitch and 0.8 mm a turn); the motor is
-//! blamed then. A loss of more than ten turns at once is put down to the motor. A loss spread evenly over a whole travel
-//! and below 3 % of it looks like a scale and is not counted; it shows in the cruise speed.
+//! blamed then. A carriage with much slack can hide in it a loss that is not near a whole number. A loss of more than ten
+//! turns at once is put down to the motor. A loss spread evenly over a whole travel and below 3 % of it looks like a
+//! scale and is not counted; it shows in the cruise speed.
 
 use super::evidence::{Balance, RunEvidence, TakeUp};
 use super::observe::{Carried, Scale, Section, signed_pulses};
@@ -30,16 +31,18 @@ pub(super) fn balance(
     runs: &[Run],
     evidence: &[RunEvidence],
     scale: &Scale,
-    carried: &Carried,
+    carried: &mut Carried,
 ) -> Balance {
     let signed: i64 = runs.iter().map(Run::signed).sum();
     let moved = f64::from(section.path.end() - section.path.start()) * scale.steps_per_edge;
-    let slack: f64 = evidence.iter().map(|run| slack(run, scale)).sum();
-    let lag = signed as f64 - moved - slack;
+    let slacks = evidence.iter().map(|run| slack(run, scale));
+    let lag = signed as f64 - moved - slacks.clone().sum::<f64>();
+    let slack = slacks.map(f64::abs).fold(carried.slack, f64::max);
     let lost = lag - off_scale(section, runs, scale);
     let rightward = runs.iter().max_by_key(|run| run.pulses.len()).is_some_and(|run| run.rightward);
     let switched_on = section.driven.iter().any(|driven| driven.output == OutputChannel::UnitSupply);
-    let (motor, teeth, unexplained) = explain(lost, scale);
+    let (motor, teeth, unexplained) = explain(lost, slack, scale);
+    carried.slack = slack;
     Balance {
         directed: section.direction_before.is_some() || !section.direction.is_empty(),
         pulses: section.pulses.len(),
@@ -51,10 +54,10 @@ pub(super) fn balance(
     }
 }
 
-/// Steps that went into slack after a turn, less than one turn of the field.
+/// Steps that went into slack after a turn.
 fn slack(run: &RunEvidence, scale: &Scale) -> f64 {
     let steps = match run.take_up {
-        Some(TakeUp::Followed(steps)) => steps.max(0.0) % scale.field_turn,
+        Some(TakeUp::Followed(steps)) => steps.max(0.0),
         Some(TakeUp::Never) if (run.pulses as f64) < scale.field_turn => run.pulses as f64,
         _ => 0.0,
     };
@@ -89,8 +92,9 @@ fn off_scale(section: &Section<'_>, runs: &[Run], scale: &Scale) -> f64 {
     if drift.abs() > SCALE_OFF_AT_MOST { 0.0 } else { drift * signed as f64 }
 }
 
-/// Splits a loss into whole turns of the field, whole teeth and what is neither.
-fn explain(lost: f64, scale: &Scale) -> (f64, f64, f64) {
+/// Splits a loss into whole turns of the field, whole teeth and what is neither. A carriage comes to rest anywhere in its
+/// slack, which accounts for as much.
+fn explain(lost: f64, slack: f64, scale: &Scale) -> (f64, f64, f64) {
     let turn = scale.field_turn;
     if lost.abs() <= REMAINDER_AT_MOST * turn {
         return (0.0, 0.0, 0.0);
@@ -104,6 +108,8 @@ fn explain(lost: f64, scale: &Scale) -> (f64, f64, f64) {
         (motor, 0.0, 0.0)
     } else if teeth != 0.0 && beside_teeth <= whole {
         (0.0, teeth, 0.0)
+    } else if lost.abs() <= REMAINDER_AT_MOST * turn + slack {
+        (0.0, 0.0, 0.0)
     } else {
         (0.0, 0.0, lost)
     }
@@ -129,7 +135,9 @@ mod tests {
             (30.0, (0.0, 0.0, 30.0)),
             (1000.0, (1024.0, 0.0, 0.0)),
         ] {
-            assert_eq!(explain(lost, &SCALE), expected, "{lost}");
+            assert_eq!(explain(lost, 4.0, &SCALE), expected, "{lost}");
         }
+        assert_eq!(explain(35.0, 20.0, &SCALE), (0.0, 0.0, 0.0));
+        assert_eq!(explain(66.0, 20.0, &SCALE), (64.0, 0.0, 0.0));
     }
 }

@@ -21,6 +21,9 @@ const SETTLING_S: f64 = 0.1;
 /// Encoder edges in a new direction that prove that the carriage follows, and is not trembling.
 const FOLLOWING_EDGES: i32 = 3;
 
+/// So many edges in the take-up are more than those that prove the following: the carriage trembled.
+const TREMBLING_EDGES: usize = 10;
+
 /// The columns of one phase.
 pub(super) struct Section<'a> {
     pub phase: Phase,
@@ -43,6 +46,8 @@ pub(super) struct Carried {
     pub pulses: i64,
     /// Direction of the last pulse since the unit was switched on.
     pub rightward: Option<bool>,
+    /// Largest slack seen after a turn so far, steps.
+    pub slack: f64,
     /// Level of each end switch and since when.
     pub switches: [(Option<bool>, Tick); 2],
     /// Position of the last first contact with each end.
@@ -100,7 +105,9 @@ impl Section<'_> {
         CruiseEvidence { began, ended, intervals: Intervals::count(pulses, scratch), carriage }
     }
 
-    /// Steps of a run until the carriage had moved a few edges, less what it moved.
+    /// Steps of a run until the carriage had moved a few edges, less what it moved. Through slack the carriage stands
+    /// still; a motor that falls out of step at its start makes it tremble, and what it loses is no slack: only the part
+    /// below a whole turn of the field is.
     fn take_up(&self, pulses: &[Edge], run: &Run, scale: &Scale) -> TakeUp {
         let before = run.first.saturating_sub(1);
         let followed = self.path.reaches(before, FOLLOWING_EDGES, run.rightward).filter(|at| *at <= run.last);
@@ -108,7 +115,9 @@ impl Section<'_> {
             let steps = pulses.partition_point(|pulse| pulse.tick() <= at) as f64;
             // The third border is two and a half edges from the middle of the cell that it rested in; the step during
             // which the border was crossed is half done.
-            TakeUp::Followed(steps - 0.5 - (f64::from(FOLLOWING_EDGES) - 0.5) * scale.steps_per_edge)
+            let steps = steps - 0.5 - (f64::from(FOLLOWING_EDGES) - 0.5) * scale.steps_per_edge;
+            let still = self.path.edges_between(before, at) <= TREMBLING_EDGES;
+            TakeUp::Followed(if still { steps } else { steps % scale.field_turn })
         })
     }
 

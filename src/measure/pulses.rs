@@ -160,7 +160,7 @@ const BEFORE: usize = 64;
 /// The first lengthened interval after `from`; `None` where the run was not steady before, or never slowed.
 ///
 /// A ramp's first intervals are lengthened by less than the jitter. So a line is fitted to the rate between 90 % and 40 %
-/// of the steady one, and followed back to where it meets it. A run that stops more abruptly than that shows its first
+/// of the steady one, and followed back to where it meets it; the first pulse there begins the interval. A run that stops more abruptly than that shows its first
 /// longer interval plainly.
 pub(super) fn knee(pulses: &[Edge], from: Tick) -> Option<Knee> {
     let next = pulses.partition_point(|pulse| pulse.tick() <= from);
@@ -170,7 +170,10 @@ pub(super) fn knee(pulses: &[Edge], from: Tick) -> Option<Knee> {
     }
     let mut sorted: Vec<u64> = before.windows(2).map(|pair| pair[1].tick() - pair[0].tick()).collect();
     sorted.sort_unstable();
-    let steady = sorted[sorted.len() / 2] as f64;
+    // The mean of the ordinary ones: a median would be a whole tick, and half a tick moves the knee by a third of a step.
+    let middle = sorted[sorted.len() / 2];
+    sorted.retain(|interval| interval.abs_diff(middle) * 100 <= middle * STEADY_PER_CENT);
+    let steady = sorted.iter().sum::<u64>() as f64 / sorted.len() as f64;
     let after = &pulses[next - 1..];
     if (from - after[0].tick()) as f64 > 3.0 * steady {
         return None;
@@ -197,7 +200,11 @@ pub(super) fn knee(pulses: &[Edge], from: Tick) -> Option<Knee> {
     };
     let meets = line.x_mean + (1.0 - line.y_mean) / line.slope;
     let along = line.y_mean_uncertainty.hypot(line.slope_uncertainty * (meets - line.x_mean)) / line.slope.abs();
-    Some(Knee { after: meets.max(0.0), uncertainty: along.hypot(resolution) })
+    // An interval begins with a pulse: the first one that is not plainly earlier than where the two lines meet.
+    let earliest = (meets - 0.25 * steady).max(0.0);
+    let since = |pulse: &Edge| pulse.tick() as f64 - from as f64;
+    let begins = after.iter().map(since).find(|since| *since >= earliest).unwrap_or(earliest);
+    Some(Knee { after: begins, uncertainty: along.hypot(resolution) })
 }
 
 #[cfg(test)]

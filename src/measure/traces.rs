@@ -49,6 +49,15 @@ pub struct IntervalTrace {
     pub histogram: Histogram<u64>,
 }
 
+impl IntervalTrace {
+    /// No intervals yet: a histogram from 1 ns to a minute with three significant digits.
+    pub fn new(label: impl Into<String>, nominal_ns: f64) -> Self {
+        let histogram =
+            Histogram::new_with_bounds(1, LONGEST_NS, 3).expect("bounds that the histogram's own rules allow");
+        Self { label: label.into(), nominal_ns, histogram }
+    }
+}
+
 /// Lowest and highest pack voltage of a stretch of the run.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct VoltageBand {
@@ -171,23 +180,21 @@ impl Traces {
             return;
         };
         let nominal_ns = 1e9 / (speed * setup.unit.steps_per_metre);
-        let Some(index) = self.interval_trace(label, nominal_ns) else {
-            return;
-        };
+        let histogram = self.histogram(label, nominal_ns);
         let tick_ns = 1e9 / setup.jig.ticks_per_second as f64 * (1.0 + setup.jig.clock_error);
         for (deviation, count) in &cruise.intervals.deviations {
             let interval = (cruise.intervals.base as i64 + deviation) as f64 * tick_ns;
-            self.intervals[index].histogram.saturating_record_n(interval.round() as u64, *count);
+            histogram.saturating_record_n(interval.round() as u64, *count);
         }
     }
 
-    fn interval_trace(&mut self, label: &str, nominal_ns: f64) -> Option<usize> {
-        if let Some(index) = self.intervals.iter().position(|trace| trace.label == label) {
-            return Some(index);
-        }
-        let histogram = Histogram::new_with_bounds(1, LONGEST_NS, 3).ok()?;
-        self.intervals.push(IntervalTrace { label: label.to_owned(), nominal_ns, histogram });
-        Some(self.intervals.len() - 1)
+    fn histogram(&mut self, label: &str, nominal_ns: f64) -> &mut Histogram<u64> {
+        let known = self.intervals.iter().position(|trace| trace.label == label);
+        let index = known.unwrap_or_else(|| {
+            self.intervals.push(IntervalTrace::new(label, nominal_ns));
+            self.intervals.len() - 1
+        });
+        &mut self.intervals[index].histogram
     }
 }
 

@@ -105,6 +105,12 @@ impl<'a> Path<'a> {
         self.cells[first..].iter().position(there).map(|index| self.ticks[first + index])
     }
 
+    /// Number of edges after `from` and up to `to`.
+    pub fn edges_between(&self, from: Tick, to: Tick) -> usize {
+        let first = self.ticks.partition_point(|at| *at <= from);
+        self.ticks.partition_point(|at| *at <= to).saturating_sub(first)
+    }
+
     /// Number of edges.
     pub fn len(&self) -> usize {
         self.ticks.len()
@@ -286,6 +292,25 @@ mod tests {
         assert_eq!(path.position_at(2000), -0.5);
         assert_eq!(path.extent_from(350), (-1, 4));
         assert!(quadrature.report(0, 10).is_empty());
+    }
+
+    /// The sixteen transitions of quadrature decoding (common practice): with B leading A the count rises along 00, 01, 11,
+    /// 10; both tracks at once are invalid. Here A leads, so the count falls along that order.
+    #[test]
+    fn a_published_sequence_of_states() {
+        let states = ["00", "01", "11", "10", "00", "01", "00", "10", "11", "01", "00", "00", "11", "10"];
+        let level = |state: &str, track: usize| state.as_bytes()[track] == b'1';
+        let mut edges = [vec![Edge::new(0, false)], vec![Edge::new(0, false)]];
+        for (index, pair) in states.windows(2).enumerate() {
+            for (track, column) in edges.iter_mut().enumerate() {
+                if level(pair[0], track) != level(pair[1], track) {
+                    column.push(Edge::new(100 * (index as Tick + 1), level(pair[1], track)));
+                }
+            }
+        }
+        let (track, mut quadrature) = decoded(&edges);
+        assert_eq!(track.cell(), -1);
+        assert_eq!(quadrature.report(0, 100).len(), 1);
     }
 
     #[test]

@@ -178,7 +178,10 @@ fn requirement(key: &Scalar, node: &Node, notes: &Notes) -> Option<DraftRequirem
     let Some(measurand) = measure::find(&key.text) else {
         let right = match nearest(&key.text, CATALOGUE.iter().map(|measurand| measurand.name)) {
             Some(name) => format!("did you mean `{name}`?"),
-            None => "write a measurand such as `cruise speed` or `missing steps`; the manual lists all".into(),
+            None => {
+                let names: Vec<&str> = CATALOGUE.iter().map(|measurand| measurand.name).collect();
+                format!("the measurands are {}", names.join(", "))
+            }
         };
         notes.add(&key.at, format!("there is no measurand `{}`", key.text), right);
         return None;

@@ -300,9 +300,9 @@ impl Fitter<'_> {
 
     fn press(&mut self, control: &Put<String>, lasts: f64, at: &Place) -> Option<(Action, f64, f64)> {
         self.supplied("press", at);
-        let control = self.control(control);
+        let control = self.control(control)?;
         self.carriage = Whereabouts::anywhere(self.envelope.travel);
-        Some((Action::Press { control: control? }, lasts, lasts))
+        Some((Action::Press { control }, lasts, lasts))
     }
 
     /// A maker's own text may set the carriage in motion: after it nobody knows where that stands.

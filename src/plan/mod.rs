@@ -34,6 +34,13 @@ pub struct Plan {
     pub checks: Vec<Check>,
 }
 
+impl Plan {
+    /// How long it should take, s of machine time; the operator's own time is not counted.
+    pub fn expected_s(&self) -> f64 {
+        self.checks.iter().flat_map(|check| &check.moves).map(|one| one.expected_s).sum()
+    }
+}
+
 /// One thing that a plan establishes.
 #[derive(Debug, Clone)]
 pub struct Check {

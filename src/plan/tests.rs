@@ -312,7 +312,7 @@ fn moves_that_nobody_can_read_are_explained() {
             19:23 checks[0].moves[11].travel.by | a travel by nothing goes nowhere | write for example `by: -50 mm`
             19:36 checks[0].moves[11].travel.speed | `0 mm/s` is not a speed above zero | write for example `90 mm/s`
             20:15 checks[0].moves[12].wait | `0 s` is not a time above zero | write for example `500 ms`
-            21:15 checks[0].moves[13].wait | `2 h` is longer than an hour | no single move should last that long
+            21:15 checks[0].moves[13].wait | `2 h` is longer than an hour | write at most `1 h`, in several moves if it must be longer
             22:15 checks[0].moves[14].wait | `wait` wants a single value, but this is a list | write for example `wait: 5 s`
             23:26 checks[0].moves[15].repeat.times | nothing can be repeated `0` times | write a whole number from 1 to 1000
             23:36 checks[0].moves[15].repeat.moves | there is nothing to repeat | write the moves, or leave this `repeat` out
@@ -338,9 +338,9 @@ fn requirements_that_nobody_can_meet_or_read_are_explained() {
     problems(
         &plan_of("", "criuse speed: 90 mm/s ± 5 %, stop distance: at most 3 s, colour: red"),
         expect![[r#"
-        9:16 checks[0].require.criuse speed | there is no measurand `criuse speed` | did you mean `cruise speed`?
-        9:60 checks[0].require.stop distance | `3 s` is a time; a length is wanted | write for example `280 mm`
-        9:73 checks[0].require.colour | there is no measurand `colour` | write a measurand such as `cruise speed` or `missing steps`; the manual lists all"#]],
+            9:16 checks[0].require.criuse speed | there is no measurand `criuse speed` | did you mean `cruise speed`?
+            9:60 checks[0].require.stop distance | `3 s` is a time; a length is wanted | write for example `280 mm`
+            9:73 checks[0].require.colour | there is no measurand `colour` | the measurands are start-up time, travel time, travel length, cruise speed, step rate error, level speed error, level ratio error, levels out of order, period jitter rms, period jitter peak to peak, period jitter p99, period jitter p99.9, cycle-to-cycle jitter, longest step gap, missing steps, extra steps, belt slip, backlash, end-stop response, end-stop bounce, end-stop overrun, end-stop repeatability, missed end stops, stop distance, creep after stop, control response, dead controls, crawl interval, crawl increment, crawl interval scatter, crawl increment scatter, pack rest voltage, pack minimum voltage, pack sag, pack series resistance, pack recovery time, idle current, cruise current, motor temperature rise, motor temperature, housing temperature, segment errors, unanswered commands, refused commands, wrong reports, unexpected restarts, objections"#]],
     );
     problems(
         &plan_of("", "travel time: between 7 s and 6 s, missing steps: 0 mm, cruise speed: 90 mm/s"),

@@ -56,7 +56,10 @@ pub(super) fn speed(text: &str) -> Result<f64, Mistake> {
 pub(super) fn duration(text: &str) -> Result<f64, Mistake> {
     let seconds = positive(text, Dimension::Time)?;
     if seconds > DURATION_MAX {
-        return Err(Mistake::new(format!("`{text}` is longer than an hour"), "no single move should last that long"));
+        return Err(Mistake::new(
+            format!("`{text}` is longer than an hour"),
+            "write at most `1 h`, in several moves if it must be longer",
+        ));
     }
     Ok(seconds)
 }

@@ -46,6 +46,13 @@ impl Pty {
         Ok(Self { master, _slave: slave, name: name.to_string_lossy().into_owned(), clock })
     }
 
+    /// Waits until one of `ptys` has bytes to receive, or until `deadline`, by the clock of the first.
+    pub fn wait_for_any(ptys: &[&Pty], deadline: HostTime) -> Result<(), PortError> {
+        let Some(first) = ptys.first() else { return Ok(()) };
+        let mut watched: Vec<PollFd<'_>> = ptys.iter().map(|pty| PollFd::new(&pty.master, PollFlags::IN)).collect();
+        first.poll_until(&mut watched, deadline).map(drop)
+    }
+
     /// Sends as many of `bytes` as there is room for, without waiting, and says how many.
     pub fn send_some(&mut self, bytes: &[u8]) -> Result<usize, PortError> {
         match rustix::io::write(&self.master, bytes) {
@@ -57,10 +64,14 @@ impl Pty {
 
     /// Waits for one of `events`; false when `deadline` has passed.
     fn wait_until(&self, events: PollFlags, deadline: HostTime) -> Result<bool, PortError> {
+        self.poll_until(&mut [PollFd::new(&self.master, events)], deadline)
+    }
+
+    fn poll_until(&self, watched: &mut [PollFd<'_>], deadline: HostTime) -> Result<bool, PortError> {
         let left = self.clock.computer_wait(deadline);
         let wait = left.min(WAIT_LONGEST);
         let timeout = Timespec { tv_sec: wait.as_secs() as i64, tv_nsec: i64::from(wait.subsec_nanos()) };
-        match poll(&mut [PollFd::new(&self.master, events)], Some(&timeout)) {
+        match poll(watched, Some(&timeout)) {
             Ok(_) | Err(Errno::INTR) => Ok(!left.is_zero()),
             Err(error) => Err(self.failure(error)),
         }
@@ -131,6 +142,23 @@ mod tests {
             assert_eq!(pty.receive(&mut heard, deadline), Ok(1));
             assert_eq!(heard, [visit]);
         }
+    }
+
+    #[test]
+    fn whichever_has_bytes_ends_the_wait() {
+        let clock = ComputerClock::new();
+        let ptys = [Pty::open(clock.clone()).expect("a pty"), Pty::open(clock.clone()).expect("a pty")];
+        let deadline = clock.now().after(Duration::from_millis(5));
+        Pty::wait_for_any(&[&ptys[0], &ptys[1]], deadline).expect("open");
+        assert!(clock.now() >= deadline, "nothing came, and the wait ended early");
+        let mut visitor =
+            SerialPort::open(ptys[1].name(), SerialSettings::at(115_200), clock.clone()).expect("its slave");
+        let long = clock.now().after(Duration::from_secs(60));
+        visitor.send(b"STATE\n", long).expect("room");
+        // One wait of the operating system's is 100 ms at most, so the deadline is no part of what is seen here.
+        Pty::wait_for_any(&[&ptys[0], &ptys[1]], long).expect("open");
+        let [_, mut second] = ptys;
+        assert_eq!(second.receive(&mut Vec::new(), HostTime::default()), Ok(6));
     }
 
     #[test]

@@ -102,6 +102,12 @@ impl<'a> Assessor<'a> {
         tick as f64 / self.setup.jig.ticks_per_second as f64
     }
 
+    /// What the jig said is missing, and what the session saw to be.
+    fn take_losses(&mut self) {
+        let known = self.losses.len();
+        self.losses.extend(self.session.losses()[known..].iter().map(|loss| loss.what.clone()));
+    }
+
     fn take_cue(&mut self, cue: &Cue) {
         match cue {
             Cue::Reported { what, value, .. } => {
@@ -141,13 +147,14 @@ impl<'a> Assessor<'a> {
 
 impl CaptureSink for Assessor<'_> {
     fn part(&mut self, part: &Part) {
-        self.losses.extend(part.losses.iter().map(|loss| loss.what.clone()));
         self.session.part(part);
+        self.take_losses();
     }
 
     fn mark(&mut self, mark: &Mark) {
         self.last_tick = mark.at;
         self.session.mark(mark);
+        self.take_losses();
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
                 self.current = Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });

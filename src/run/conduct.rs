@@ -1,7 +1,7 @@
 //! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
 
 use super::{Assessor, Bench, Operator, halt::Halt};
-use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase};
+use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
 use crate::clock::HostTime;
 use crate::decide::Decision;
 use crate::event::{Event, Live, RunOutcome, Watcher};
@@ -79,6 +79,8 @@ pub(super) struct Conductor<'b, 'a> {
     pub(super) bytes: Vec<u8>,
     /// Whether the jig feeds the unit.
     pub(super) powered: bool,
+    /// Whether the unit has been home in this run.
+    pub(super) homed: bool,
     pub(super) began: HostTime,
     pub(super) next_live: HostTime,
     /// Expected time of the moves that are not begun yet, s.
@@ -110,6 +112,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
             part: Part::default(),
             bytes: Vec::with_capacity(256),
             powered: false,
+            homed: false,
             began,
             next_live: began,
             left_s: expected_s(job.plan),
@@ -183,12 +186,21 @@ impl<'b, 'a> Conductor<'b, 'a> {
         Ok(())
     }
 
-    /// After a check was given up: starts the unit afresh, so that the other checks can tell more. The rest of the run is
-    /// broken off where it does not start.
+    /// After a check was given up: starts the unit afresh and sends it home where it had been, so that the other checks
+    /// can tell more. The rest of the run is broken off where that fails: a unit that cannot find its end would only grind.
     fn recover(&mut self) -> Result<(), Halt> {
         self.pump_for(Duration::from_secs(1))?;
         self.switch_supply(true)?;
-        self.await_start_up()
+        self.await_start_up()?;
+        if !self.homed {
+            return Ok(());
+        }
+        let facts = &self.job.setup.unit;
+        let patience_s = facts.travel / self.bench.unit.homing_speed;
+        self.home(Side::Left, patience_s).map_err(|halt| match halt {
+            Halt::Unit(why) => Halt::Unit(format!("after a new start the unit did not find its left end: {why}")),
+            other => other,
+        })
     }
 
     /// Takes in everything up to now and hands it on; returns that moment on the jig's clock.

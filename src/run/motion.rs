@@ -22,11 +22,7 @@ impl Conductor<'_, '_> {
             Action::Power { on } => self.power(*on),
             Action::Load { on } => self.bench.jig.drive(OutputChannel::DummyLoad, *on).map(drop).map_err(Halt::from),
             Action::Pack { low } => self.change_pack(*low),
-            Action::Home { side } => {
-                self.cue(Cue::Commanded);
-                self.request(&Request::Home { side: *side })?;
-                self.await_rest(planned.expected_s)
-            }
+            Action::Home { side } => self.home(*side, planned.expected_s),
             Action::Travel { to, speed, level } => self.travel(*to, *speed, *level, planned.expected_s),
             Action::Stop { towards, speed, press } => {
                 self.set_off(*towards, *speed)?;
@@ -83,6 +79,13 @@ impl Conductor<'_, '_> {
         self.bench.jig.drive(OutputChannel::LowPack, low)?;
         self.pump_for(REST)?;
         if was_powered { self.power(true) } else { Ok(()) }
+    }
+
+    pub(super) fn home(&mut self, side: Side, expected_s: f64) -> Result<(), Halt> {
+        self.homed = true;
+        self.cue(Cue::Commanded);
+        self.request(&Request::Home { side })?;
+        self.await_rest(expected_s)
     }
 
     fn travel(&mut self, to: Destination, speed: f64, level: Option<u8>, expected_s: f64) -> Result<(), Halt> {

@@ -231,7 +231,7 @@ impl Fault {
                 on.firmware.timing.refresh_ns = Timing::REFRESH_NS;
                 on.firmware.timing.masked_ns = (Timing::MASKED_NS as f64 * severity) as u64;
             }
-            FaultKind::LostCommands => on.firmware.lost_commands = 0.3 * severity,
+            FaultKind::LostCommands => on.firmware.lost_commands = 0.5 * severity,
             FaultKind::GarbledLink => on.garbled = 0.02 * severity,
             FaultKind::BrownOut => on.dips_per_s = 0.4 * severity,
             FaultKind::StuckControl => on.firmware.stuck_control = Some((whichever * CONTROLS as f64) as usize),
@@ -247,7 +247,7 @@ impl Fault {
                 on.carriage.cable_force = on.carriage.friction * (1.0 + severity);
             }
             FaultKind::HotMotor => {
-                on.driver.run_current *= 1.0 + 0.7 * severity;
+                on.driver.run_current *= 1.0 + 0.9 * severity;
                 on.driver.hold_current += (on.driver.run_current - on.driver.hold_current) * severity;
             }
             FaultKind::TightCarriage => {

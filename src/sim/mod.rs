@@ -34,7 +34,7 @@ pub use assembly::{FirmwareVersion, WorldSettings};
 pub use bench::{SimClock, SimJig, SimPort, bench};
 pub use faults::{Fault, FaultKind, FaultProblem};
 pub use sensors::TICKS_PER_SECOND;
-pub use served::{ServeSettings, Served};
+pub use served::{Heard, ServeSettings, Served};
 pub use world::World;
 
 /// A moment of the simulated world: nanoseconds since it began.

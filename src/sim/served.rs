@@ -17,6 +17,9 @@ const SLICE: Duration = Duration::from_millis(1);
 const CATCH_UP_NS: SimTime = 20_000_000;
 /// Without a heartbeat for so long, in the computer's time, the board puts all outputs into their safe state.
 const WATCHDOG: Duration = Duration::from_millis(250);
+/// How much one slice counts towards that at most: a computer that held this process up has held up the bench as well,
+/// where a real board would have gone on hearing it.
+const SILENCE_PER_SLICE: Duration = Duration::from_millis(10);
 /// The longest burst of the board's link, in its own time: what a USB packet buffer evens out.
 const BURST_S: f64 = 0.02;
 /// Segments of the unit's light bar that the board watches.
@@ -38,6 +41,17 @@ impl Default for ServeSettings {
     }
 }
 
+/// What the supply relay did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Heard {
+    /// The bench switched it on.
+    SupplyOn,
+    /// The bench switched it off.
+    SupplyOff,
+    /// The board switched it off, since the bench had fallen silent.
+    WatchdogOff,
+}
+
 /// A world that is being served.
 pub struct Served {
     world: World,
@@ -53,7 +67,10 @@ pub struct Served {
     started: bool,
     levels: [bool; EdgeChannel::ALL.len()],
     outputs: [bool; OutputChannel::COUNT],
-    heartbeat: HostTime,
+    /// When the last slice looked, by the computer's clock.
+    looked: HostTime,
+    /// How long no heartbeat has come.
+    silence: Duration,
     /// Bytes that the link may carry now.
     allowance: f64,
     part: Part,
@@ -70,7 +87,8 @@ impl Served {
             world,
             settings,
             began: clock.now(),
-            heartbeat: computer.now(),
+            looked: computer.now(),
+            silence: Duration::ZERO,
             unit: Pty::open(computer.clone())?,
             board: Pty::open(computer.clone())?,
             computer,
@@ -101,10 +119,19 @@ impl Served {
         &self.world
     }
 
-    /// Serves until `stop`.
-    pub fn serve(&mut self, stop: &AtomicBool) -> Result<(), PortError> {
+    /// Serves until `stop`, and tells what somebody at the bench would hear: the supply relay.
+    pub fn serve(&mut self, stop: &AtomicBool, mut told: impl FnMut(Heard)) -> Result<(), PortError> {
+        let mut supplied = false;
         while !stop.load(Ordering::Relaxed) {
             self.slice()?;
+            if self.world.supply_is_on() != supplied {
+                supplied = !supplied;
+                told(match (supplied, self.silence > WATCHDOG) {
+                    (true, _) => Heard::SupplyOn,
+                    (false, false) => Heard::SupplyOff,
+                    (false, true) => Heard::WatchdogOff,
+                });
+            }
         }
         Ok(())
     }
@@ -113,13 +140,17 @@ impl Served {
     pub fn slice(&mut self) -> Result<(), PortError> {
         self.bytes.clear();
         let wait = SLICE.div_f64(self.settings.scale.max(0.1));
-        self.board.receive(&mut self.bytes, self.computer.now().after(wait))?;
+        Pty::wait_for_any(&[&self.board, &self.unit], self.computer.now().after(wait))?;
+        self.board.receive(&mut self.bytes, HostTime::default())?;
+        let now = self.computer.now();
+        self.silence += now.since(self.looked).min(SILENCE_PER_SLICE);
+        self.looked = now;
         self.catch_up();
         self.voice.hear(&self.bytes, &mut self.asked);
         for asked in std::mem::take(&mut self.asked) {
             self.answer(asked);
         }
-        if self.computer.now().since(self.heartbeat) > WATCHDOG {
+        if self.silence > WATCHDOG {
             self.make_safe(0);
         }
         self.carry_unit_link()?;
@@ -168,7 +199,7 @@ impl Served {
             }
             Asked::Start => {
                 self.started = true;
-                self.heartbeat = self.computer.now();
+                self.silence = Duration::ZERO;
                 let levels = self.levels.iter().rev().fold(0, |bits, &level| bits << 1 | u8::from(level));
                 self.voice.started(now, levels);
             }
@@ -177,7 +208,7 @@ impl Served {
                 self.voice.refuse(request, board::NOT_STARTED);
             }
             Asked::Heartbeat { number } => {
-                self.heartbeat = self.computer.now();
+                self.silence = Duration::ZERO;
                 if self.started {
                     self.voice.beat(number, now);
                 }

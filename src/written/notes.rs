@@ -32,10 +32,12 @@ impl Notes {
         }
     }
 
-    /// Notes a problem that already has its place.
+    /// Notes a problem that already has its place. The same at the same place is noted once: an alias repeats its text's
+    /// mistakes, a `repeat` those of its moves.
     pub fn push(&self, problem: Problem) {
         let mut problems = self.problems.borrow_mut();
-        if problems.len() < Self::SHOWN_MAX && !problems.contains(&problem) {
+        let is_new = problems.iter().all(|known| known.span != problem.span || known.what != problem.what);
+        if problems.len() < Self::SHOWN_MAX && is_new {
             problems.push(problem);
         }
     }

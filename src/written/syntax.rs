@@ -22,12 +22,31 @@ pub(super) fn explained(source: &Source, error: &serde_yaml::Error) -> Problem {
     Problem::new(source, span, "", known.1, known.2)
 }
 
-/// The bytes from `start` to where a mark under them looks right: up to a comment or the end of the line.
+/// The bytes from `start` to where a mark under them looks right: a bracket to its other one, all else up to a comment or
+/// the end of the line.
 pub(super) fn token(text: &str, start: usize) -> Range<usize> {
     let start = text.floor_char_boundary(start);
     let line = text[start..].split(['\n', '\r']).next().unwrap_or("");
+    if let Some(end) = closing_bracket(line) {
+        return start..start + end;
+    }
     let line = line.split_once(" #").map_or(line, |(before, _)| before);
     start..start + line.trim_end().len()
+}
+
+/// Where a bracket at the beginning of a line's rest is closed in that line.
+fn closing_bracket(line: &str) -> Option<usize> {
+    let mut depth = 0u32;
+    for (at, sign) in line.char_indices() {
+        match sign {
+            '[' | '{' => depth += 1,
+            ']' | '}' if depth == 1 => return Some(at + 1),
+            ']' | '}' => depth = depth.checked_sub(1)?,
+            _ if depth == 0 => return None,
+            _ => {}
+        }
+    }
+    None
 }
 
 /// Where the reader gave up; where it began instead, if that is on an earlier line: a quote that never ends is noticed at

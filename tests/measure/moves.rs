@@ -127,7 +127,7 @@ fn a_carriage_that_stalls_for_the_rest_of_the_way_lost_many_steps() {
 
 #[test]
 fn slack_is_backlash_and_not_missing_steps() {
-    for slack in [0.1e-3, 0.3e-3, 0.5e-3] {
+    for slack in [0.1e-3, 0.3e-3, 0.5e-3, 1.3e-3] {
         let mut world = World::new(0.05);
         world.slack = slack;
         there_and_back(&mut world);

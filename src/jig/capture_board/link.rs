@@ -15,8 +15,8 @@ use crate::clock::{Clock, ComputerClock, HostTime};
 use crate::jig::JigError;
 use crate::port::{Port, PortError};
 
-/// The board's watchdog waits 250 ms.
-const HEARTBEAT_EVERY: Duration = Duration::from_millis(100);
+/// Twice as often as the protocol asks for: the board's watchdog waits 250 ms, and a busy computer may hold this up.
+const HEARTBEAT_EVERY: Duration = Duration::from_millis(50);
 /// How long a look at the port takes at most; an order waits as long.
 const LOOK: Duration = Duration::from_millis(1);
 /// A board takes a few bytes at once, or it is not there.

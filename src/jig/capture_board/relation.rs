@@ -14,7 +14,7 @@ const RATE_LIMIT: f64 = 500e-6;
 /// Standard uncertainty of the rate between two ordinary quartzes. From memory: ±50 ppm each is usual.
 const RATE_UNCERTAINTY: f64 = 40e-6;
 /// How many answers are kept: a few seconds of heartbeats.
-const KEPT: usize = 32;
+const KEPT: usize = 64;
 
 /// A heartbeat that was answered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -74,8 +74,8 @@ fn wrong_wires_are_found() {
     problems(
         &PI.replace("press 4:     { pin: 21, active: high }", "press 4:     { pin: 24, active: up }"),
         expect![[r#"
-            61:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
-            61:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
+            69:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
+            69:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
     );
     problems(
         &PI.replace("i2c: 0x48, register", "i2c: 0x80, register"),
@@ -122,19 +122,14 @@ fn a_channel_without_calibration_is_none() {
     problems(
         &SIMULATED.replace("calibrated: 2026-01-05\ndue: 2099-12-31\n", ""),
         expect![[r#"
-        12:3 clock | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        18:3 encoder | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        25:26 samples.pack voltage | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        26:26 samples.pack current | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        27:26 samples.motor temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        28:26 samples.housing temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        29:26 samples.air temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 1 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 2 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 3 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 4 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 5 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-        30:26 samples.light 6 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]],
+            12:3 clock | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            18:3 encoder | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            25:26 samples.pack voltage | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            26:26 samples.pack current | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            27:26 samples.motor temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            28:26 samples.housing temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            29:26 samples.air temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            30:26 samples.light 1 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]],
     );
     problems(
         &SIMULATED.replace("offset uncertainty: 2 mV", "offset uncertainty: 2 mA"),

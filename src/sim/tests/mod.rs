@@ -1,5 +1,6 @@
 //! The world as a whole, through its own door: bytes in, bytes and edges out.
 
+mod drive;
 mod faults;
 mod healthy;
 mod in_process;

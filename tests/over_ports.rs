@@ -1,0 +1,219 @@
+//! The shipped binary over real serial ports (pseudo terminals): `simulate` in one process, `run` in another.
+
+use assert_cmd::cargo::cargo_bin;
+use railproof::record::Record;
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStderr, Command, ExitStatus, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
+use tempfile::TempDir;
+
+/// Longer than anything here takes, so that a hang fails and does not last.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+fn project(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+/// A process that is killed with the test, and what it says on standard error, line by line.
+struct Process {
+    child: Child,
+    said: Receiver<String>,
+}
+
+impl Process {
+    fn start(command: &mut Command) -> Self {
+        let mut child = command
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the binary starts");
+        let (sender, said) = channel();
+        let stderr: ChildStderr = child.stderr.take().expect("it was piped");
+        std::thread::spawn(move || {
+            for line in BufReader::new(stderr).lines().map_while(Result::ok) {
+                if sender.send(line).is_err() {
+                    break;
+                }
+            }
+        });
+        Self { child, said }
+    }
+
+    /// Waits until it says something that contains `text`.
+    fn await_words(&self, text: &str) -> String {
+        let mut heard = Vec::new();
+        loop {
+            match self.said.recv_timeout(PATIENCE) {
+                Ok(line) if line.contains(text) => return line,
+                Ok(line) => heard.push(line),
+                Err(_) => panic!("never said `{text}`, but:\n{}", heard.join("\n")),
+            }
+        }
+    }
+
+    fn signal(&self, signal: rustix::process::Signal) {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, signal).expect("it is alive");
+    }
+
+    fn wait(&mut self) -> ExitStatus {
+        self.child.wait().expect("it can be waited for")
+    }
+}
+
+impl Drop for Process {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A served bench and where runs on it go.
+struct Served {
+    folder: TempDir,
+    simulate: Process,
+}
+
+impl Served {
+    fn start(more: &[&str]) -> Self {
+        let folder = TempDir::new().expect("a folder");
+        let simulate = Process::start(
+            Command::new(cargo_bin("railproof"))
+                .arg("simulate")
+                .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
+                .args(["--jig".as_ref(), project("fixtures/jigs/usb-board.yaml").as_os_str()])
+                .args(["--unit-link".as_ref(), folder.path().join("unit").as_os_str()])
+                .args(["--board-link".as_ref(), folder.path().join("board").as_os_str()])
+                .args(more),
+        );
+        simulate.await_words("Serving");
+        Self { folder, simulate }
+    }
+
+    fn run(&self, plan: &str) -> Process {
+        Process::start(
+            Command::new(cargo_bin("railproof"))
+                .arg("run")
+                .arg(project(plan))
+                .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
+                .args(["--jig".as_ref(), project("fixtures/jigs/usb-board.yaml").as_os_str()])
+                .args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
+                .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()])
+                .args(["--results".as_ref(), self.folder.path().join("results").as_os_str()])
+                .args(["--serial", "SM-0001", "--format", "json"]),
+        )
+    }
+
+    /// The finished runs, oldest first.
+    fn records(&self) -> Vec<Record> {
+        let mut folders: Vec<PathBuf> = std::fs::read_dir(self.folder.path().join("results/SM-0001"))
+            .map(|entries| entries.flatten().map(|entry| entry.path()).collect())
+            .unwrap_or_default();
+        folders.retain(|path| !path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.')));
+        folders.sort();
+        folders
+            .iter()
+            .map(|folder| {
+                let bytes = std::fs::read(folder.join("record.json")).expect("a finished run has its record");
+                serde_json::from_slice(&bytes).expect("the record is whole")
+            })
+            .collect()
+    }
+}
+
+/// The same unit and seed in process.
+fn in_process(plan: &str, seed: &str) -> Record {
+    let folder = TempDir::new().expect("a folder");
+    let output = Command::new(cargo_bin("railproof"))
+        .arg("run")
+        .arg(project(plan))
+        .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
+        .args(["--jig".as_ref(), project("fixtures/jigs/simulated.yaml").as_os_str()])
+        .args(["--results".as_ref(), folder.path().as_os_str()])
+        .args(["--serial", "SM-0001", "--format", "json", "--seed", seed])
+        .output()
+        .expect("the binary runs");
+    serde_json::from_slice(&output.stdout).expect("the record is printed")
+}
+
+#[test]
+fn the_same_unit_gets_the_same_decisions_over_ports_and_in_process() {
+    let served = Served::start(&["--seed", "3", "--scale", "4"]);
+    let mut run = served.run("test-plans/quick.yaml");
+    run.await_words("checks");
+    assert_eq!(run.wait().code(), Some(0));
+    let over_ports = served.records().remove(0);
+    let in_process = in_process("test-plans/quick.yaml", "3");
+
+    let decisions = |record: &Record| -> Vec<_> {
+        let requirements = record.checks.iter().flat_map(|check| {
+            check.requirements.iter().map(|required| (check.name.clone(), required.measurand.clone(), required.decision))
+        });
+        requirements.collect()
+    };
+    assert_eq!(decisions(&over_ports), decisions(&in_process));
+
+    let (mut compared, mut apart) = (0, Vec::new());
+    for (there, here) in over_ports.checks.iter().zip(&in_process.checks) {
+        for (there, here) in there.requirements.iter().zip(&here.requirements) {
+            for (a, b) in there.readings.iter().zip(&here.readings) {
+                let (Some(a), Some(b)) = (&a.measured, &b.measured) else { continue };
+                // Two independent readings of one thing agree where E_n = |a - b| / sqrt(Ua² + Ub²) is at most 1
+                // (ISO 13528:2022, 9.7).
+                let doubt = a.expanded_uncertainty.hypot(b.expanded_uncertainty);
+                compared += 1;
+                if (a.value - b.value).abs() > doubt {
+                    apart.push(format!("{}: {} and {} ± {doubt} {}", there.measurand, a.value, b.value, there.unit));
+                }
+            }
+        }
+    }
+    assert!(compared > 20, "only {compared} readings");
+    // At 95 % coverage some pairs lie apart by chance alone.
+    assert!(apart.len() * 10 <= compared, "{} of {compared} lie apart:\n{}", apart.len(), apart.join("\n"));
+}
+
+#[test]
+fn a_run_that_is_interrupted_leaves_the_bench_safe_and_an_invalid_record() {
+    let served = Served::start(&[]);
+    let mut run = served.run("test-plans/quick.yaml");
+    served.simulate.await_words("unit supply on");
+    run.signal(rustix::process::Signal::INT);
+    assert_eq!(run.wait().code(), Some(130));
+    assert_eq!(served.simulate.await_words("unit supply off"), "unit supply off");
+    let record = served.records().remove(0);
+    assert!(record.interrupted);
+    assert_eq!(record.decision, railproof::record::stored::Verdict::Invalid);
+}
+
+#[test]
+fn a_killed_run_is_cut_off_by_the_watchdog_and_leaves_no_half_record() {
+    let served = Served::start(&["--scale", "4"]);
+    let mut killed = served.run("test-plans/quick.yaml");
+    served.simulate.await_words("unit supply on");
+    killed.signal(rustix::process::Signal::KILL);
+    killed.wait();
+    served.simulate.await_words("unit supply off by the watchdog");
+    assert!(served.records().is_empty());
+
+    let mut next = served.run("test-plans/quick.yaml");
+    next.await_words("was left by a run that was killed");
+    assert_eq!(next.wait().code(), Some(0));
+    assert_eq!(served.records().len(), 1);
+}
+
+#[test]
+fn an_unplugged_bench_makes_the_run_invalid() {
+    let mut served = Served::start(&[]);
+    let mut run = served.run("test-plans/quick.yaml");
+    served.simulate.await_words("unit supply on");
+    served.simulate.signal(rustix::process::Signal::KILL);
+    served.simulate.wait();
+    assert_eq!(run.wait().code(), Some(4));
+    let record = served.records().remove(0);
+    assert_eq!(record.decision, railproof::record::stored::Verdict::Invalid);
+    assert!(record.invalid_because[0].contains("unplugged"), "{:?}", record.invalid_because);
+}
