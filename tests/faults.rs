@@ -3,8 +3,11 @@
 //! The faults are physical causes (src/sim/faults.rs); which check must see which is the trade's common practice, no source.
 
 mod common;
+#[path = "common/counted.rs"]
+mod counted;
 
-use common::{Counted, Simulated};
+use common::Simulated;
+use counted::Counted;
 use railproof::decide::Decision;
 use railproof::event::RunOutcome;
 use railproof::sim::{Fault, WorldSettings};
