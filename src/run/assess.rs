@@ -110,10 +110,10 @@ impl<'a> Assessor<'a> {
 
     fn take_cue(&mut self, cue: &Cue) {
         match cue {
-            Cue::Reported { what, value, .. } => {
-                if !self.reports.iter().any(|(name, said)| name == what && said == value) {
-                    self.reports.push((what.clone(), value.clone()));
-                }
+            Cue::Reported { what, value, .. }
+                if !self.reports.iter().any(|(name, said)| name == what && said == value) =>
+            {
+                self.reports.push((what.clone(), value.clone()));
             }
             Cue::GivenUp { why } => {
                 if let Some(current) = &mut self.current {

@@ -73,6 +73,8 @@ pub(super) struct Conductor<'b, 'a> {
     pub(super) heard: VecDeque<Heard>,
     /// The command whose answer is awaited.
     pub(super) pending: Option<String>,
+    /// When the bench last began to say something.
+    pub(super) said_at: HostTime,
     /// What a maker's own text should be answered with; taken once it came.
     pub(super) wanted: Option<Regex>,
     pub(super) part: Part,
@@ -108,6 +110,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
             link: LineLink::default(),
             heard: VecDeque::new(),
             pending: None,
+            said_at: began,
             wanted: None,
             part: Part::default(),
             bytes: Vec::with_capacity(256),

@@ -41,8 +41,8 @@ impl Conductor<'_, '_> {
             Action::Reverse { first, speed } => {
                 self.set_off(*first, *speed)?;
                 self.pump_for(length)?;
-                self.cue(Cue::ReverseCommanded);
-                self.request(&Request::ToEnd { side: first.opposite(), speed: *speed })?;
+                let turn = Request::ToEnd { side: first.opposite(), speed: *speed };
+                self.timed_request(&turn, Cue::ReverseCommanded)?;
                 self.await_rest(planned.expected_s)
             }
             Action::Crawl { towards } => {
@@ -110,11 +110,14 @@ impl Conductor<'_, '_> {
         self.request(&Request::ToEnd { side: towards, speed }).map(drop)
     }
 
+    /// Stops by command, or by pressing a control, which the jig itself stamps.
     fn stop(&mut self, press: Option<u8>) -> Result<(), Halt> {
-        self.cue(Cue::StopCommanded);
         match press {
-            Some(control) => self.press(control, PRESS),
-            None => self.request(&Request::Stop).map(drop),
+            Some(control) => {
+                self.cue(Cue::StopCommanded);
+                self.press(control, PRESS)
+            }
+            None => self.timed_request(&Request::Stop, Cue::StopCommanded),
         }
     }
 

@@ -1,7 +1,7 @@
 //! Talking with the unit while the jig goes on sensing: every wait of a run goes through [`Conductor::pump`].
 
 use super::{conduct::Conductor, halt::Halt};
-use crate::capture::{Cue, Line, Talker};
+use crate::capture::{Cue, Line, Mark, MarkKind, Talker, Tick};
 use crate::clock::HostTime;
 use crate::unit::{Heard, Request};
 use std::sync::atomic::Ordering;
@@ -66,11 +66,25 @@ impl Conductor<'_, '_> {
         Err(Halt::Unit(format!("the unit did not answer `{command}` within {waited} ms ({tries} tries)")))
     }
 
+    /// Makes a request whose moment matters. The unit heard it somewhere between the sending and the answer, anywhere
+    /// there being as likely: a rectangular distribution (JCGM 100:2008, 4.3.7), whatever the cable and its converter do.
+    pub(super) fn timed_request(&mut self, request: &Request, cue: Cue) -> Result<(), Halt> {
+        self.request(request)?;
+        let now = self.bench.clock.now();
+        let (sent, _) = self.bench.jig.tick_at(self.said_at);
+        let (answered, doubt) = self.bench.jig.tick_at(now);
+        let width = answered.saturating_sub(sent);
+        let doubt = (width as f64 / 12f64.sqrt()).hypot(doubt as f64).ceil() as Tick;
+        self.mark(Mark { at: sent + width / 2, doubt, kind: MarkKind::Cue(cue) });
+        Ok(())
+    }
+
     /// Sends a line. Its time in the transcript is the moment after its last byte was handed over.
     pub(super) fn say(&mut self, text: &str) -> Result<(), Halt> {
         let mut bytes = text.as_bytes().to_vec();
         bytes.extend_from_slice(self.bench.unit.link.line_ending.as_bytes());
-        let deadline = self.bench.clock.now().after(Duration::from_secs(1));
+        self.said_at = self.bench.clock.now();
+        let deadline = self.said_at.after(Duration::from_secs(1));
         self.bench.port.send(&bytes, deadline)?;
         let (at, _) = self.bench.jig.tick_at(self.bench.clock.now());
         self.part.lines.push(Line { at, from: Talker::Bench, text: text.to_owned() });

@@ -68,7 +68,7 @@ fn a_sweep_takes_the_dead_and_spares_the_living_and_the_finished() {
         .and_then(|other| other.finish(files()))
         .expect("it can be finished");
 
-    assert_eq!(sweep(results.path()), [dead.clone()]);
+    assert_eq!(sweep(results.path()), std::slice::from_ref(&dead));
     assert!(!dead.exists() && living.path().is_dir() && foreign.is_dir());
     assert_eq!(predecessors(results.path(), "SM-0001"), [other]);
     living.finish(files()).expect("the living run goes on");

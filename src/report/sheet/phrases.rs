@@ -15,7 +15,7 @@ const DAY: &[BorrowedFormatItem<'_>] =
 pub const CAUTIONS: &[(&str, &str)] = &[
     (
         "Pinch points.",
-        "Belt, pulley and carriage draw in fingers, hair, straps and cables. Keep clear of them while the pack is in.",
+        "Belt, pulley and carriage draw in fingers, hair, straps and cables. Keep clear while the pack is in.",
     ),
     (
         "Lithium-ion pack.",
