@@ -4,11 +4,15 @@
 //! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
 
 mod bench;
+mod captures;
 mod evidence;
 mod inputs;
+mod judge;
 mod lint;
 mod operator;
+mod prepared;
 mod run;
+mod show;
 mod signals;
 mod simulate;
 mod watch;
@@ -33,6 +37,8 @@ struct Arguments {
 enum Command {
     /// Qualify one unit: carry out a plan, decide, and keep the record
     Run(run::RunArgs),
+    /// Measure and decide again from a stored run or a capture, without a bench
+    Judge(judge::JudgeArgs),
     /// Check plans, unit files and jig files without a bench
     Lint(lint::LintArgs),
     /// Serve a simulated unit and capture board on two serial ports
@@ -77,6 +83,7 @@ impl From<Exit> for ExitCode {
 pub fn main() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Run(args) => run::run(&args),
+        Command::Judge(args) => judge::judge(&args),
         Command::Lint(args) => lint::lint(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };

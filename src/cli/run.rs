@@ -2,30 +2,24 @@
 
 use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
-use super::inputs::{InputFile, gather, refuse};
 use super::operator::{TerminalOperator, confirm, given_answers};
+use super::prepared::{self, Prepared};
+use super::show;
 use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
 use super::{Exit, Failure, Format};
 use crate::capture::Action;
-use crate::clock::{Clock, ComputerClock, WallTime};
-use crate::decide::Decision;
+use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
-use crate::jig::{Dates, JigFile};
-use crate::plan::{Draft, Plan};
+use crate::plan::Plan;
 use crate::record::{self, Header, Record, RunFolder, stored};
 use crate::report;
-use crate::run::{self, Answering, Bench, Job, Question, envelope, setup};
-use crate::unit::Unit;
+use crate::run::{self, Answering, Bench, Job, Question, setup};
 use anyhow::{Context, anyhow};
 use clap::Args;
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
-use time::format_description::well_known::Rfc3339;
-
-/// The narrowest that a result is laid out for.
-const PAGE_WIDTH: u16 = 80;
 
 /// What to run, on which bench, and where the record goes.
 #[derive(Args)]
@@ -72,15 +66,6 @@ fn part(text: &str) -> Result<stored::Part, String> {
     }
 }
 
-/// Everything that was read and found right before the bench is touched.
-struct Prepared {
-    plan: Plan,
-    unit: Unit,
-    jig: JigFile,
-    /// Plan, unit file and jig file as they were read.
-    inputs: [(&'static str, InputFile); 3],
-}
-
 /// Qualifies one unit.
 pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let prepared = prepare(args)?;
@@ -97,12 +82,12 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     questions_can_be_answered(&prepared.plan, &answering)?;
 
     let outcome = conduct(args, &prepared, &mut bench, &folder, answering, &interrupted)?;
-    let outcome = within_calibration(outcome, &prepared.jig, started.date());
+    let outcome = prepared.within_calibration(outcome, started.date());
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
         id,
-        started: rfc3339(started),
-        ended: rfc3339(clock.wall()),
+        started: show::rfc3339(started),
+        ended: show::rfc3339(clock.wall()),
         took_s: outcome.took_s,
         origin: bench.origin(),
         seed,
@@ -113,31 +98,15 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let header = header(args, &prepared, &bench, facts);
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record)?;
-    show(args.format, &record, &kept)?;
-    Ok(exit(&outcome))
+    show::record(args.format, &record, &kept.display().to_string())?;
+    Ok(show::exit(&outcome))
 }
 
 /// Reads and checks everything that can be checked without a bench.
 fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
-    let plan_file = InputFile::read(&args.plan)?;
-    let unit_file = InputFile::read(&args.unit)?;
-    let jig_file = InputFile::read(&args.jig)?;
-    let mut problems = Vec::new();
-    let draft = gather(Draft::read(&plan_file.source), &mut problems);
-    let unit = gather(Unit::read(&unit_file.source), &mut problems);
-    let jig = gather(JigFile::read(&jig_file.source), &mut problems);
-    let (Some(draft), Some(unit), Some(jig)) = (draft, unit, jig) else { return Err(refuse(&problems)) };
-    let plan = draft.fit(&envelope(&unit, &jig)).map_err(|problems| refuse(&problems))?;
-    if !unit.serial_numbers.is_match(&args.serial) {
-        let why = format!(
-            "`{}` is no serial number of a {}; the unit file wants {}",
-            args.serial,
-            unit.model,
-            unit.serial_numbers.as_str()
-        );
-        return Err(Failure::new(Exit::Usage, anyhow!(why)));
-    }
-    Ok(Prepared { plan, unit, jig, inputs: [("plan", plan_file), ("unit", unit_file), ("jig", jig_file)] })
+    let prepared = Prepared::read(&args.plan, &args.unit, &args.jig)?;
+    prepared.check_serial(&args.serial)?;
+    Ok(prepared)
 }
 
 fn stage(args: &RunArgs, id: &str) -> Result<RunFolder, Failure> {
@@ -183,59 +152,19 @@ fn conduct(
     let outcome = run::run(&job, &mut bench, &mut operator, &mut evidence, &mut watcher);
     Ok(match evidence.finish() {
         Ok(()) => outcome,
-        Err(error) => invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
+        Err(error) => prepared::invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
     })
-}
-
-/// A run on a jig past its calibration proves nothing.
-fn within_calibration(outcome: RunOutcome, jig: &JigFile, today: time::Date) -> RunOutcome {
-    jig.overdue(today).into_iter().fold(outcome, |outcome, (channel, dates)| {
-        let why = format!("the calibration of the jig's `{channel}` was due on {}; calibrate it", dates.due);
-        invalidated(outcome, why)
-    })
-}
-
-fn invalidated(mut outcome: RunOutcome, why: String) -> RunOutcome {
-    outcome.invalid_because.push(why);
-    outcome.decision = Decision::Invalid;
-    outcome
 }
 
 /// What the record says beside the outcome.
 fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::RunFacts) -> Header {
-    let calibration = |(channel, dates): (String, Dates)| stored::CalibrationFacts {
-        channel,
-        date: dates.calibrated.to_string(),
-        due: dates.due.to_string(),
-    };
     Header {
         run,
-        unit: stored::UnitFacts {
-            maker: prepared.unit.maker.clone(),
-            model: prepared.unit.model.clone(),
-            title: prepared.unit.title.clone(),
-            serial: args.serial.clone(),
-            reports: Default::default(),
-            parts: args.parts.clone(),
-        },
-        bench: stored::BenchFacts {
-            jig: prepared.jig.name.clone(),
-            describes: bench.jig.identity().describes.clone(),
-            operator: args.operator.clone(),
-            calibrations: prepared.jig.dates().into_iter().map(calibration).collect(),
-        },
-        inputs: prepared.inputs.iter().map(|(role, input)| frozen(role, input)).collect(),
+        unit: prepared.unit_facts(&args.serial, args.parts.clone()),
+        bench: prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone()),
+        inputs: prepared.input_facts(),
         warnings: Vec::new(),
     }
-}
-
-/// Where an input file stands in the run's folder: by its role, whatever its name was.
-fn frozen_name(role: &str) -> String {
-    format!("inputs/{role}.yaml")
-}
-
-fn frozen(role: &str, input: &InputFile) -> stored::Input {
-    stored::Input { role: role.to_owned(), file: frozen_name(role), sha256: record::digest(&input.bytes) }
 }
 
 /// Writes everything that is left to write and makes the run's folder appear.
@@ -252,41 +181,6 @@ fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathB
         (format!("{sheet}.pdf"), pdf),
         ("record.json".to_owned(), json),
     ];
-    files.extend(prepared.inputs.iter().map(|(role, input)| (frozen_name(role), input.bytes.clone())));
+    files.extend(prepared.inputs.iter().map(|(role, input)| (prepared::frozen_name(role), input.bytes.clone())));
     folder.finish(files).context("the record is not kept").map_err(invalid)
-}
-
-fn show(format: Format, record: &Record, kept: &Path) -> Result<(), Failure> {
-    use std::io::Write;
-    let text = match format {
-        Format::Text => {
-            format!("{}\n{}\n", report::text(record, terminal_width()), kept.display())
-        }
-        Format::Json => String::from_utf8_lossy(&record::to_json(record)).into_owned(),
-    };
-    let mut out = anstream::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        // Whoever read the output has seen enough; the record is kept all the same.
-        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
-    }
-}
-
-/// Columns of the terminal; where there is none, as many as fit a printed page.
-fn terminal_width() -> u16 {
-    rustix::termios::tcgetwinsize(std::io::stdout()).map_or(0, |size| size.ws_col).max(PAGE_WIDTH)
-}
-
-fn exit(outcome: &RunOutcome) -> Exit {
-    match outcome.decision {
-        _ if outcome.interrupted => Exit::Interrupted,
-        Decision::Conforms => Exit::Done,
-        Decision::Undecided => Exit::Undecided,
-        Decision::DoesNotConform => Exit::DoesNotConform,
-        Decision::Invalid => Exit::Invalid,
-    }
-}
-
-fn rfc3339(at: WallTime) -> String {
-    at.format(&Rfc3339).unwrap_or_else(|_| at.to_string())
 }

@@ -53,6 +53,8 @@ pub enum Origin {
     Bench,
     /// A simulated world: certifies nothing.
     Simulated,
+    /// Evidence that was kept or comes from another instrument, measured and decided again without a bench.
+    Replayed,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -75,6 +77,13 @@ pub struct RunFacts {
     pub railproof: String,
     /// Ids of earlier runs of the same serial in the same results folder, oldest first.
     pub predecessors: Vec<String>,
+}
+
+impl RunFacts {
+    /// Whether no unit was tested: the world of the run, or of the run whose evidence was judged again, was simulated.
+    pub fn is_simulated(&self) -> bool {
+        self.origin == Origin::Simulated || self.seed.is_some()
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -42,13 +42,16 @@ fn head(record: &Record, width: u16) -> String {
     let plan = format!("plan {}, revision {}", visible(&record.plan.name), record.plan.revision);
     let title = format!("{}, serial number {}, {plan}", visible(&unit.title), visible(&unit.serial));
     let mut lines = folded(&title, "", width).iter().map(|line| styled(line, Style::new().bold())).collect::<Vec<_>>();
-    if record.run.origin == Origin::Simulated {
-        lines.extend(folded(SIMULATED, "", width).iter().map(|line| styled(line, Style::new().bold())));
+    let is_replayed = record.run.origin == Origin::Replayed;
+    for said in [record.run.is_simulated().then_some(SIMULATED), is_replayed.then_some(REPLAYED)].into_iter().flatten()
+    {
+        lines.extend(folded(said, "", width).iter().map(|line| styled(line, Style::new().bold())));
     }
     format!("{}\n\n", lines.join("\n"))
 }
 
 const SIMULATED: &str = "SIMULATED RUN: no unit was tested; this certifies nothing.";
+const REPLAYED: &str = "REPLAYED: judged from kept evidence, without a bench; the record of the run itself stands.";
 
 fn table(record: &Record, width: u16) -> String {
     let mut table = Table::new();
@@ -157,8 +160,9 @@ fn foot(record: &Record, width: u16) -> String {
     }
     let verdict = format!("{} {}", look::mark(record.decision), look::words(record.decision));
     let took = number::duration(record.run.took_s);
-    let simulated = if record.run.origin == Origin::Simulated { ", simulated" } else { "" };
-    let verdict = format!("{verdict}, {} checks in {took} of bench time{simulated}", record.checks.len());
+    let simulated = if record.run.is_simulated() { ", simulated" } else { "" };
+    let replayed = if record.run.origin == Origin::Replayed { ", replayed" } else { "" };
+    let verdict = format!("{verdict}, {} checks in {took} of bench time{simulated}{replayed}", record.checks.len());
     for line in folded(&verdict, "  ", width) {
         text.push_str(&format!("{}\n", coloured(&line)));
     }

@@ -4,9 +4,12 @@
 
 use crate::capture::{CaptureSink, Cue, Mark, MarkKind, Part, Tick};
 use crate::decide::{self, Decision};
-use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome};
+use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
 use crate::measure::{Blame, CheckEvidence, Session, Setup, Traces};
 use crate::plan::{Check, Plan, Requirement};
+
+/// What a check that was begun and not ended is said to be, before the reason.
+pub const BROKEN_OFF: &str = "broken off: ";
 
 /// Measures and decides the checks of a plan.
 pub struct Assessor<'a> {
@@ -18,6 +21,19 @@ pub struct Assessor<'a> {
     reports: Vec<(String, String)>,
     losses: Vec<String>,
     last_tick: Tick,
+}
+
+/// How a run ended, as far as its evidence does not say so.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ending {
+    /// Why the checks that are missing were not carried out.
+    pub why_not: String,
+    /// Why the run proves nothing, where it does not; losses are added.
+    pub invalid_because: Vec<String>,
+    /// Whether somebody interrupted it.
+    pub interrupted: bool,
+    /// How long it took, s of bench time.
+    pub took_s: f64,
 }
 
 /// The check that is being carried out.
@@ -71,7 +87,7 @@ impl<'a> Assessor<'a> {
             self.outcomes.push(CheckOutcome {
                 check,
                 decision: if current.findings.is_empty() { Decision::Undecided } else { Decision::DoesNotConform },
-                not_carried_out: Some(format!("broken off: {why_not}")),
+                not_carried_out: Some(format!("{BROKEN_OFF}{why_not}")),
                 findings: current.findings,
                 requirements: Vec::new(),
                 began_s: self.seconds(current.began),
@@ -96,6 +112,20 @@ impl<'a> Assessor<'a> {
         }
         self.outcomes.sort_by_key(|outcome| outcome.check);
         (self.outcomes, self.reports, self.session.into_traces())
+    }
+
+    /// Ends the assessment with the outcome of the run: the worst of its checks, and invalid where anything is missing.
+    pub fn outcome(self, ending: Ending) -> RunOutcome {
+        let Ending { why_not, mut invalid_because, interrupted, took_s } = ending;
+        for loss in &self.losses {
+            if !invalid_because.contains(loss) {
+                invalid_because.push(loss.clone());
+            }
+        }
+        let (checks, reports, traces) = self.finish(&why_not);
+        let worst = checks.iter().map(|check| check.decision).max().unwrap_or(Decision::Undecided);
+        let decision = if invalid_because.is_empty() { worst } else { Decision::Invalid };
+        RunOutcome { decision, invalid_because, interrupted, checks, reports, traces, took_s }
     }
 
     fn seconds(&self, tick: Tick) -> f64 {

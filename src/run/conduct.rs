@@ -1,9 +1,8 @@
 //! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
 
-use super::{Assessor, Bench, Operator, halt::Halt};
+use super::{Assessor, Bench, Ending, Operator, halt::Halt};
 use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
 use crate::clock::HostTime;
-use crate::decide::Decision;
 use crate::event::{Event, Live, RunOutcome, Watcher};
 use crate::measure::Setup;
 use crate::plan::{Check, Move, Plan};
@@ -269,16 +268,8 @@ impl<'b, 'a> Conductor<'b, 'a> {
             }
         }
         invalid_because.extend(unsafe_because);
-        for loss in self.assessor.losses() {
-            if !invalid_because.contains(loss) {
-                invalid_because.push(loss.clone());
-            }
-        }
         let took_s = self.bench.clock.now().since(began).as_secs_f64();
-        let (checks, reports, traces) = self.assessor.finish(&why_not);
-        let worst = checks.iter().map(|check| check.decision).max().unwrap_or(Decision::Undecided);
-        let decision = if invalid_because.is_empty() { worst } else { Decision::Invalid };
-        RunOutcome { decision, invalid_because, interrupted, checks, reports, traces, took_s }
+        self.assessor.outcome(Ending { why_not, invalid_because, interrupted, took_s })
     }
 }
 
@@ -287,8 +278,8 @@ fn expected_s(plan: &Plan) -> f64 {
     plan.checks.iter().flat_map(|check| &check.moves).map(|planned| planned.expected_s).sum()
 }
 
-/// An interlock that opened. It is also wired to act by itself; the run merely learns of it here.
-fn interlock(part: &Part) -> Option<String> {
+/// An interlock that opened. It is also wired to act by itself; whoever reads the evidence merely learns of it here.
+pub fn interlock(part: &Part) -> Option<String> {
     use crate::capture::EdgeChannel::{EmergencyStop, Guard};
     [(EmergencyStop, "the emergency stop was pressed; release it"), (Guard, "the guard is open; close it")]
         .into_iter()

@@ -14,8 +14,8 @@ mod motion;
 mod operator;
 mod talk;
 
-pub use assess::Assessor;
+pub use assess::{Assessor, BROKEN_OFF, Ending};
 pub use bench::Bench;
-pub use conduct::{Evidence, Job, run};
+pub use conduct::{Evidence, Job, interlock, run};
 pub use envelope::{envelope, setup};
 pub use operator::{Answering, Operator, Question};

@@ -2,7 +2,7 @@
 
 use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
 use crate::record::Record;
-use crate::record::stored::{Check, Origin, Requirement, Verdict};
+use crate::record::stored::{Check, Requirement, Verdict};
 use crate::report::words::{visible, visible_within};
 use crate::report::{number, plot, scale, worst};
 
@@ -23,7 +23,7 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
         serial: name(&record.unit.serial),
         headline: phrases::headline(record.decision),
         statement: phrases::statement(record),
-        simulated: (record.run.origin == Origin::Simulated).then_some(phrases::SIMULATED),
+        simulated: record.run.is_simulated().then_some(phrases::SIMULATED),
         reasons: reasons(record),
         facts: facts(record, digest),
         failures: failures(record),
