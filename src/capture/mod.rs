@@ -11,12 +11,14 @@ pub mod file;
 mod gathered;
 mod mark;
 mod part;
+mod phases;
 pub mod vcd;
 mod wires;
 
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
 pub use part::{Driven, Edge, Line, Loss, Part, Sample, Talker, Tick};
+pub use phases::{AsFound, Motion, Namer, PhaseFinder, Rules};
 pub use wires::{Calibrations, Channel, ForeignError, Taken, Wire};
 
 /// Whoever takes a capture as it arrives: the measuring session, the file writer, or both.

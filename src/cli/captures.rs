@@ -4,11 +4,44 @@ use super::{Exit, Failure};
 use crate::capture::csv::CsvReader;
 use crate::capture::file::CaptureReader;
 use crate::capture::vcd::VcdReader;
-use crate::capture::{Calibrations, CaptureSink, ForeignError, Wire};
+use crate::capture::{Calibrations, CaptureSink, Channel, EdgeChannel, ForeignError, Rules, Tick, Wire};
+use crate::quantity::{Dimension, Quantity};
+use crate::unit::Unit;
 use anyhow::anyhow;
+use clap::Args;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
+
+/// Which signals of a foreign capture are which channels, and what is a rest in it.
+#[derive(Debug, Clone, Args)]
+pub struct WireArgs {
+    /// A signal of a foreign capture and the channel that it is: step=D0, "encoder a=bus[3]", "pack voltage=ain0@1.25 mV"
+    /// (one unit of ain0 is worth 1.25 mV); may be repeated
+    #[arg(long = "channel", value_name = "CHANNEL=NAME", value_parser = Wire::parse)]
+    pub channels: Vec<Wire>,
+    /// In a foreign capture no step for longer than this is a rest between two motions
+    #[arg(long, value_name = "TIME", default_value = "150 ms", value_parser = rest)]
+    pub rest: Quantity,
+}
+
+fn rest(text: &str) -> Result<Quantity, String> {
+    let time = Quantity::parse(text, Dimension::Time).map_err(|misread| misread.to_string())?;
+    if time.si() > 0.0 { Ok(time) } else { Err("write for example 150 ms".into()) }
+}
+
+impl WireArgs {
+    /// What tells motions of this unit apart.
+    pub fn rules(&self, unit: &Unit, ticks_per_second: f64) -> Rules {
+        let facts = &unit.facts;
+        Rules {
+            rest: (self.rest.si() * ticks_per_second) as Tick,
+            crawl_interval: (facts.crawl_interval * ticks_per_second) as Tick,
+            crawl_steps: (facts.crawl_increment * facts.steps_per_metre).round() as u64,
+            has_direction: self.channels.iter().any(|wire| wire.channel == Channel::Edge(EdgeChannel::Direction)),
+        }
+    }
+}
 
 /// So many bytes tell what a file is.
 const LOOKED_AT: u64 = 4096;

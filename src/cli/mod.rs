@@ -9,6 +9,7 @@ mod evidence;
 mod inputs;
 mod judge;
 mod lint;
+mod measure;
 mod operator;
 mod prepared;
 mod run;
@@ -37,6 +38,8 @@ struct Arguments {
 enum Command {
     /// Qualify one unit: carry out a plan, decide, and keep the record
     Run(run::RunArgs),
+    /// Print every measurand that captures support, whoever made them
+    Measure(measure::MeasureArgs),
     /// Measure and decide again from a stored run or a capture, without a bench
     Judge(judge::JudgeArgs),
     /// Check plans, unit files and jig files without a bench
@@ -83,6 +86,7 @@ impl From<Exit> for ExitCode {
 pub fn main() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Run(args) => run::run(&args),
+        Command::Measure(args) => measure::measure(&args),
         Command::Judge(args) => judge::judge(&args),
         Command::Lint(args) => lint::lint(&args),
         Command::Simulate(args) => simulate::simulate(&args),

@@ -41,7 +41,22 @@ impl Measurand {
         if let Some(loss) = check.losses.first().filter(|_| captured) {
             return vec![whole(Err(bench(format!("evidence was lost: {}", loss.what))))];
         }
-        (self.reader)(check, setup)
+        if check.without_transcript && !captured {
+            return vec![whole(Err(bench("the capture holds nothing of what the unit and the bench said")))];
+        }
+        let mut readings = (self.reader)(check, setup);
+        for reading in &mut readings {
+            if reading.result.as_ref().is_ok_and(|estimate| !estimate.value.is_finite()) {
+                reading.result = Err(bench("it is compared with a command, which this capture does not tell"));
+            }
+        }
+        readings
+    }
+
+    /// Whether a capture with the channels of this jig can hold it.
+    pub fn is_supported(&self, setup: &Setup) -> bool {
+        self.edges.iter().all(|channel| setup.jig.edges.contains(channel))
+            && self.samples.iter().all(|channel| setup.jig.calibrations[channel.index()].is_some())
     }
 }
 
