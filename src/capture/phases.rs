@@ -8,7 +8,15 @@
 //! Nothing is held back: parts pass through at once, marks follow as soon as a motion is known to be over. So that what a
 //! sink has to keep stays bounded, a check is ended and another begun in a rest after many edges.
 
-use super::{Action, CaptureSink, Cue, Destination, Edge, EdgeChannel, Loss, Mark, MarkKind, Part, Phase, Side, Tick};
+mod encoder;
+mod naming;
+#[cfg(test)]
+mod tests;
+
+pub use naming::{AsFound, Motion, Namer};
+
+use super::{CaptureSink, Cue, Edge, EdgeChannel, Loss, Mark, MarkKind, Part, Side, Tick};
+use encoder::Encoder;
 
 /// A check ends in the next rest after so many edges and samples.
 const HELD_MAX: usize = 1 << 23;
@@ -28,78 +36,6 @@ pub struct Rules {
     pub crawl_steps: u64,
     /// Whether the direction line is captured.
     pub has_direction: bool,
-}
-
-/// A motion that was found.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Motion {
-    /// Its number, counted from 1.
-    pub number: usize,
-    /// First step.
-    pub first: Tick,
-    /// Last step.
-    pub last: Tick,
-    /// Step pulses.
-    pub steps: u64,
-    /// Where it went, where that is known.
-    pub towards: Option<Side>,
-    /// The end switch that closed in it, on the side that it went to.
-    pub contact: Option<Side>,
-    /// Bursts of a crawl; 1 for any other motion.
-    pub bursts: usize,
-}
-
-/// Who says what the motions were.
-pub trait Namer {
-    /// The phase of a motion, and the number of its check; `part` counts the checks that were made to bound memory.
-    /// `None` where the motion is none of those that were to be done.
-    fn phase(&mut self, motion: &Motion, part: usize) -> Option<Phase>;
-
-    /// The phase of a long rest after the motion that was named last.
-    fn rest(&mut self) -> Option<Phase>;
-}
-
-/// Names motions by what they did. The command is not known, so what is compared with it is withheld.
-#[derive(Debug, Clone)]
-pub struct AsFound {
-    steps_per_metre: f64,
-    last: Option<Phase>,
-}
-
-impl AsFound {
-    /// For a drive of so many steps per metre of the carriage's way.
-    pub fn new(steps_per_metre: f64) -> Self {
-        Self { steps_per_metre, last: None }
-    }
-}
-
-impl Namer for AsFound {
-    fn phase(&mut self, motion: &Motion, part: usize) -> Option<Phase> {
-        let way = match motion.towards {
-            Some(side) => format!(", to the {}", side.name()),
-            None => String::new(),
-        };
-        let distance = motion.steps as f64 / self.steps_per_metre;
-        let signed = if motion.towards == Some(Side::Left) { -distance } else { distance };
-        let (what, end, action) = match (motion.bursts, motion.contact, motion.towards) {
-            (2.., _, Some(towards)) => ("crawl", "", Action::Crawl { towards }),
-            (_, Some(side), _) => ("motion", " end", travel(Destination::End(side))),
-            _ => ("motion", "", travel(Destination::By(signed))),
-        };
-        let label = format!("{what} {}{way}{end}", motion.number);
-        self.last = Some(Phase { check: part, ordinal: 2 * motion.number - 2, label, action });
-        self.last.clone()
-    }
-
-    fn rest(&mut self) -> Option<Phase> {
-        let last = self.last.take()?;
-        let label = format!("rest after {}", last.label);
-        Some(Phase { label, action: Action::Wait, ordinal: last.ordinal + 1, ..last })
-    }
-}
-
-fn travel(to: Destination) -> Action {
-    Action::Travel { to, speed: Action::SPEED_UNKNOWN, level: None }
 }
 
 /// Passes a capture on and puts the marks of the motions in.
@@ -129,7 +65,9 @@ struct Open {
     first: Tick,
     last: Tick,
     steps: u64,
+    /// Level of the direction line at its first step, and at its last one.
     direction: Option<bool>,
+    now: Option<bool>,
     contacts: [bool; 2],
     /// The encoder's count when it began, and its extremes since.
     cell: i64,
@@ -158,11 +96,12 @@ impl<'a> PhaseFinder<'a> {
         }
     }
 
-    /// Ends the capture; returns how many motions there were.
-    pub fn finish(mut self) -> usize {
+    /// Ends the capture, whose last moment was `ended`; returns how many motions there were.
+    pub fn finish(mut self, ended: Tick) -> usize {
+        self.newest = self.newest.max(ended);
         self.close(None);
         self.settle_bursts();
-        self.begin_check(self.part);
+        self.begin_idle();
         self.mark_rest(self.newest);
         self.end_check(self.newest.max(self.marked));
         self.found
@@ -198,16 +137,23 @@ impl<'a> PhaseFinder<'a> {
         let direction = self.direction;
         if let Some(motion) = &mut self.motion {
             let rests = at - motion.last > self.rules.rest;
-            if !rests && motion.direction == direction {
+            let set_out = motion.direction.map(side);
+            if !rests && (motion.now == direction || (motion.now == motion.direction && self.namer.turns(set_out))) {
+                motion.now = direction;
                 motion.last = at;
                 motion.steps += 1;
                 return;
             }
             self.close(Some(at));
+            if rests {
+                self.bound_in_rest(self.marked);
+            }
         }
         let cell = self.encoder.cell;
+        let contacts = [false; 2];
+        let now = direction;
         self.motion =
-            Some(Open { first: at, last: at, steps: 1, direction, contacts: [false; 2], cell, low: cell, high: cell });
+            Some(Open { first: at, last: at, steps: 1, direction, now, contacts, cell, low: cell, high: cell });
     }
 
     /// Ends the motion; `next` is the step of the one that follows at once.
@@ -219,8 +165,9 @@ impl<'a> PhaseFinder<'a> {
             (false, true) => self.by_encoder(&open),
             (false, false) => None,
         };
-        let towards = right.map(|right| if right { Side::Right } else { Side::Left });
-        let contact = match towards {
+        let towards = right.map(side);
+        let turned = self.rules.has_direction && open.direction != open.now;
+        let contact = match towards.map(|side| if turned { side.opposite() } else { side }) {
             Some(side) => Some(side).filter(|side| open.contacts[*side as usize]),
             None => [Side::Left, Side::Right].into_iter().find(|side| open.contacts[*side as usize]),
         };
@@ -230,6 +177,7 @@ impl<'a> PhaseFinder<'a> {
             last: open.last,
             steps: open.steps,
             towards,
+            turned,
             contact,
             bursts: 1,
         };
@@ -253,7 +201,7 @@ impl<'a> PhaseFinder<'a> {
     }
 
     fn lose(&mut self, at: Tick, what: String) {
-        self.begin_check(self.part);
+        self.begin_idle();
         self.sink.part(&Part { losses: vec![Loss { at, what }], ..Part::default() });
     }
 
@@ -320,6 +268,12 @@ impl<'a> PhaseFinder<'a> {
         }
     }
 
+    fn begin_idle(&mut self) {
+        if let Some(check) = self.namer.idle_check(self.part) {
+            self.begin_check(check);
+        }
+    }
+
     fn begin_check(&mut self, check: usize) {
         if self.check.is_none() {
             self.check = Some(check);
@@ -339,30 +293,37 @@ impl<'a> PhaseFinder<'a> {
         self.sink.mark(&Mark { at: self.marked, doubt: 0, kind });
     }
 
-    /// Ends the check in a rest, or in the middle of a motion that never ends.
-    fn bound(&mut self) {
-        let endless = self.held > 2 * HELD_MAX;
-        if self.held <= HELD_MAX || (self.motion.is_some() && !endless) {
-            return;
+    /// Ends the check in a rest once it has become long, and goes on with another part of the capture.
+    fn bound_in_rest(&mut self, at: Tick) {
+        let may_part = self.namer.idle_check(self.part).is_some();
+        if may_part && self.held > HELD_MAX {
+            self.settle_bursts();
+            self.next_part(at);
         }
-        let cut = self.motion.map(|motion| motion.first);
-        if let Some(first) = cut {
+    }
+
+    /// Cuts a motion that never ends.
+    fn bound_in_motion(&mut self, first: Tick) {
+        if self.held > 2 * HELD_MAX {
             self.lose(first, format!("the end of a motion: it goes on for more than {HELD_MAX} edges and samples"));
             self.close(None);
-        }
-        self.settle_bursts();
-        self.begin_check(self.part);
-        self.end_check(self.newest.max(self.marked));
-        self.part += 1;
-        if let Some(first) = cut {
+            self.settle_bursts();
+            self.next_part(self.newest);
             self.lose(first, "the beginning of a motion that was too long to be kept".into());
         }
+    }
+
+    fn next_part(&mut self, at: Tick) {
+        self.begin_idle();
+        self.end_check(at);
+        self.part += 1;
+        self.begin_idle();
     }
 }
 
 impl CaptureSink for PhaseFinder<'_> {
     fn part(&mut self, part: &Part) {
-        self.begin_check(self.part);
+        self.begin_idle();
         self.sink.part(part);
         let mut cursors = Cursors {
             direction: part.edges(EdgeChannel::Direction),
@@ -381,12 +342,20 @@ impl CaptureSink for PhaseFinder<'_> {
         if self.motion.is_some_and(|motion| self.newest - motion.last > self.rules.rest) {
             self.close(None);
         }
-        self.bound();
+        match self.motion {
+            None => self.bound_in_rest(self.newest),
+            Some(motion) => self.bound_in_motion(motion.first),
+        }
     }
 
     fn mark(&mut self, mark: &Mark) {
         self.sink.mark(mark);
     }
+}
+
+/// The side that a level of the direction line means.
+fn side(right: bool) -> Side {
+    if right { Side::Right } else { Side::Left }
 }
 
 /// What is left of a part's columns.
@@ -404,31 +373,4 @@ fn next(edges: &mut &[Edge], to: Tick) -> Option<Edge> {
     }
     *edges = rest;
     Some(*first)
-}
-
-/// The carriage's way, counted in encoder edges. A leads B towards the right.
-#[derive(Debug, Clone, Copy, Default)]
-struct Encoder {
-    levels: [Option<bool>; 2],
-    cell: i64,
-}
-
-impl Encoder {
-    fn is_known(&self) -> bool {
-        self.levels.iter().all(Option::is_some)
-    }
-
-    fn step(&mut self, track: usize, level: bool) {
-        let before = self.levels[track].replace(level);
-        if let (Some(before), Some(other)) = (before, self.levels[1 - track]) {
-            let rightward = (level != other) == (track == 0);
-            self.cell += if before == level {
-                0
-            } else if rightward {
-                1
-            } else {
-                -1
-            };
-        }
-    }
 }

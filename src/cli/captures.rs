@@ -4,7 +4,8 @@ use super::{Exit, Failure};
 use crate::capture::csv::CsvReader;
 use crate::capture::file::CaptureReader;
 use crate::capture::vcd::VcdReader;
-use crate::capture::{Calibrations, CaptureSink, Channel, EdgeChannel, ForeignError, Rules, Tick, Wire};
+use crate::capture::{Calibrations, CaptureSink, Channel, EdgeChannel, ForeignError, Rules, SampleChannel, Tick, Wire};
+use crate::measure::Setup;
 use crate::quantity::{Dimension, Quantity};
 use crate::unit::Unit;
 use anyhow::anyhow;
@@ -40,6 +41,39 @@ impl WireArgs {
             crawl_steps: (facts.crawl_increment * facts.steps_per_metre).round() as u64,
             has_direction: self.channels.iter().any(|wire| wire.channel == Channel::Edge(EdgeChannel::Direction)),
         }
+    }
+}
+
+impl WireArgs {
+    /// A foreign capture has the channels that the user named and no other, and its own clock's ticks.
+    ///
+    /// # Errors
+    /// A channel without calibration; an encoder without a scale.
+    pub fn narrow(&self, setup: &mut Setup, ticks_per_second: u64, assumed: &mut Vec<String>) -> Result<(), Failure> {
+        let is_wired = |channel: Channel| self.channels.iter().any(|wire| wire.channel == channel);
+        let jig = &mut setup.jig;
+        jig.ticks_per_second = ticks_per_second;
+        jig.edges = EdgeChannel::ALL.into_iter().filter(|channel| is_wired(Channel::Edge(*channel))).collect();
+        for channel in (0..SampleChannel::COUNT).filter_map(SampleChannel::at) {
+            let calibration = &mut jig.calibrations[channel.index()];
+            if !is_wired(Channel::Sample(channel)) {
+                *calibration = None;
+            } else if calibration.is_none() {
+                let why = format!("the jig file has no channel `{}`; add it there, or leave out --jig", channel.name());
+                return Err(Failure::new(Exit::BadInput, anyhow!(why)));
+            }
+        }
+        let has_encoder = [EdgeChannel::EncoderA, EdgeChannel::EncoderB].iter().all(|track| jig.edges.contains(track));
+        if has_encoder && jig.encoder_edges_per_metre <= 0.0 {
+            let why =
+                "the encoder's scale is not known; add --encoder, for example --encoder '40 edges/mm', or a jig file";
+            return Err(Failure::new(Exit::Usage, anyhow!(why)));
+        }
+        if has_encoder && !jig.edges.contains(&EdgeChannel::Direction) {
+            jig.edges.push(EdgeChannel::Direction);
+            assumed.push("the steps went where the encoder went, since there is no direction line".into());
+        }
+        Ok(())
     }
 }
 
@@ -126,15 +160,15 @@ impl OpenCapture {
         }
     }
 
-    /// Hands everything to `sink`, in order.
-    pub fn replay(self, calibrations: &Calibrations, sink: &mut dyn CaptureSink) -> Result<(), Failure> {
+    /// Hands everything to `sink`, in order; returns the last moment of a foreign capture.
+    pub fn replay(self, calibrations: &Calibrations, sink: &mut dyn CaptureSink) -> Result<Tick, Failure> {
         let done = match self.kind {
             Kind::Ours(reader) => {
                 reader.replay(sink);
-                Ok(())
+                Ok(0)
             }
-            Kind::Dump(reader) => reader.replay(calibrations, sink).map(drop),
-            Kind::Table(reader) => reader.replay(calibrations, sink).map(drop),
+            Kind::Dump(reader) => reader.replay(calibrations, sink).map(|taken| taken.ended),
+            Kind::Table(reader) => reader.replay(calibrations, sink).map(|taken| taken.ended),
         };
         done.map_err(|error| Failure::new(Exit::BadInput, anyhow::Error::from(error).context(self.name)))
     }

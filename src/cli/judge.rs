@@ -3,17 +3,17 @@
 //! A stored run says of itself what its capture cannot: when it was, on which bench, and why it was broken off or proves
 //! nothing. That stays as it was; every value and decision is found anew.
 
-use super::captures::OpenCapture;
+use super::captures::{OpenCapture, WireArgs};
 use super::evidence::FolderEvidence;
 use super::prepared::Prepared;
 use super::{Exit, Failure, Format, show};
-use crate::capture::{CaptureSink, Mark, MarkKind, Part, Tick};
+use crate::capture::{CaptureSink, Mark, MarkKind, Part, PhaseFinder, Tick};
 use crate::clock::{Clock, ComputerClock, WallTime};
 use crate::event::RunOutcome;
 use crate::jig::JigKind;
 use crate::plan::Plan;
 use crate::record::{self, Header, Record, stored};
-use crate::run::{self, Assessor, Ending};
+use crate::run::{self, Assessor, Ending, Script};
 use anyhow::anyhow;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -34,6 +34,8 @@ pub struct JudgeArgs {
     /// Folder of a stored run, or a capture
     #[arg(long, value_name = "PATH")]
     captures: PathBuf,
+    #[command(flatten)]
+    wires: WireArgs,
     /// Serial number of the unit, where no record says it
     #[arg(long, value_name = "SN")]
     serial: Option<String>,
@@ -47,26 +49,52 @@ pub fn judge(args: &JudgeArgs) -> Result<Exit, Failure> {
     let prepared = Prepared::read(&args.plan, &args.unit, &args.jig)?;
     let stored = Stored::find(&args.captures)?;
     let serial = serial(args, &prepared, stored.record.as_ref())?;
-    let capture = OpenCapture::open(&stored.capture, &[])?;
-    let setup = run::setup(&prepared.unit, &prepared.jig);
-    if capture.ticks_per_second() != setup.jig.ticks_per_second {
-        let (ticks, own) = (setup.jig.ticks_per_second, capture.ticks_per_second());
-        let why = anyhow!(
-            "the capture's clock has {own} ticks a second and that of the jig file {ticks}; name the jig file of the bench that made it"
-        );
-        return Err(Failure::new(Exit::BadInput, why));
-    }
-    let ticks_per_second = setup.jig.ticks_per_second as f64;
-    let mut judging = Judging::new(&prepared.plan, Assessor::new(&prepared.plan, setup));
-    capture.replay(&prepared.jig.calibrations(), &mut judging)?;
+    let capture = OpenCapture::open(&stored.capture, &args.wires.channels)?;
+    let mut notes = Vec::new();
+    let judging = judged(args, &prepared, capture, &mut notes)?;
     let now = ComputerClock::new().wall();
-    let took_s = judging.last as f64 / ticks_per_second;
+    let took_s = judging.took_s();
     let outcome = judging.outcome(ending(stored.record.as_ref(), &prepared, took_s));
     let outcome = prepared.within_calibration(outcome, stored.started().unwrap_or(now).date());
-    let header = header(&prepared, stored.record.as_ref(), &serial, now, &outcome);
+    let mut header = header(&prepared, stored.record.as_ref(), &serial, now, &outcome);
+    header.warnings.extend(notes);
     let record = record::record(&prepared.plan, &outcome, header);
     show::record(args.format, &record, &format!("judged from {}", stored.capture.display()))?;
     Ok(show::exit(&outcome))
+}
+
+/// Replays a capture through the assessment of the plan.
+fn judged<'p>(
+    args: &JudgeArgs,
+    prepared: &'p Prepared,
+    capture: OpenCapture,
+    notes: &mut Vec<String>,
+) -> Result<Judging<'p>, Failure> {
+    let plan = &prepared.plan;
+    let mut setup = run::setup(&prepared.unit, &prepared.jig);
+    let own = capture.ticks_per_second();
+    if !capture.is_foreign() {
+        if own != setup.jig.ticks_per_second {
+            let ticks = setup.jig.ticks_per_second;
+            let why = format!("the capture's clock has {own} ticks a second and that of the jig file {ticks}");
+            let why = anyhow!("{why}; name the jig file of the bench that made it");
+            return Err(Failure::new(Exit::BadInput, why));
+        }
+        let mut judging = Judging::new(plan, Assessor::new(plan, setup), own);
+        capture.replay(&prepared.jig.calibrations(), &mut judging)?;
+        return Ok(judging);
+    }
+    args.wires.narrow(&mut setup, own, notes)?;
+    let calibrations = setup.jig.calibrations;
+    notes.push("another instrument made the capture, and the plan's moves were found in its edges".into());
+    let mut judging = Judging::new(plan, Assessor::new(plan, setup).without_transcript(), own);
+    let facts = &prepared.unit.facts;
+    let mut script = Script::new(plan, facts.travel * facts.steps_per_metre);
+    let mut finder = PhaseFinder::new(args.wires.rules(&prepared.unit, own as f64), &mut script, &mut judging);
+    let ended = capture.replay(&calibrations, &mut finder)?;
+    finder.finish(ended);
+    script.objections().into_iter().for_each(|why| judging.object(why));
+    Ok(judging)
 }
 
 /// A capture on disk, with the record of the run that it belongs to.
@@ -205,11 +233,17 @@ struct Judging<'a> {
     assessor: Assessor<'a>,
     invalid_because: Vec<String>,
     last: Tick,
+    ticks_per_second: u64,
 }
 
 impl<'a> Judging<'a> {
-    fn new(plan: &'a Plan, assessor: Assessor<'a>) -> Self {
-        Self { plan, assessor, invalid_because: Vec::new(), last: 0 }
+    fn new(plan: &'a Plan, assessor: Assessor<'a>, ticks_per_second: u64) -> Self {
+        Self { plan, assessor, invalid_because: Vec::new(), last: 0, ticks_per_second }
+    }
+
+    /// Bench time of the last mark, s.
+    fn took_s(&self) -> f64 {
+        self.last as f64 / self.ticks_per_second as f64
     }
 
     fn outcome(self, mut ending: Ending) -> RunOutcome {

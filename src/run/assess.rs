@@ -59,6 +59,11 @@ impl<'a> Assessor<'a> {
         }
     }
 
+    /// Assesses what another instrument captured: what the unit and the bench said is not in it.
+    pub fn without_transcript(self) -> Self {
+        Self { session: self.session.without_transcript(), ..self }
+    }
+
     /// Checks decided so far.
     pub fn outcomes(&self) -> &[CheckOutcome] {
         &self.outcomes
@@ -250,6 +255,7 @@ fn reading_decision(reading: &ReadingOutcome) -> Decision {
         Err(withheld) => match withheld.blame {
             Blame::Unit => Decision::DoesNotConform,
             Blame::Bench => Decision::Invalid,
+            Blame::Nobody => Decision::Undecided,
         },
     }
 }

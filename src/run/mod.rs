@@ -12,6 +12,7 @@ mod envelope;
 mod halt;
 mod motion;
 mod operator;
+mod script;
 mod talk;
 
 pub use assess::{Assessor, BROKEN_OFF, Ending};
@@ -19,3 +20,4 @@ pub use bench::Bench;
 pub use conduct::{Evidence, Job, interlock, run};
 pub use envelope::{envelope, setup};
 pub use operator::{Answering, Operator, Question};
+pub use script::Script;

@@ -9,6 +9,8 @@ pub struct Dump {
     /// Tick, identifier code, and what is written for it.
     changes: Vec<(u64, char, String)>,
     signals: Vec<(char, String, bool)>,
+    /// The last tick that was looked at.
+    pub ended: u64,
 }
 
 impl Dump {
@@ -49,6 +51,9 @@ impl Dump {
             }
             writeln!(text, "{written}").unwrap();
         }
+        if now < Some(self.ended) {
+            writeln!(text, "#{}", self.ended * each).unwrap();
+        }
         text
     }
 }
@@ -79,5 +84,7 @@ impl CaptureSink for Dumping<'_> {
         }
     }
 
-    fn mark(&mut self, _: &Mark) {}
+    fn mark(&mut self, mark: &Mark) {
+        self.dump.ended = mark.at;
+    }
 }

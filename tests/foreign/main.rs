@@ -229,3 +229,134 @@ fn a_run_seen_by_another_instrument() {
         }
     }
 }
+
+const PLAN: &str = "
+plan: seen from outside
+revision: 1
+model: dunlin-600
+decision rule: { false accept at most: 2.5 % }
+before: [ \"Hands clear of the rail\" ]
+checks:
+  - name: both ways
+    moves:
+      - home: left
+      - travel: { to: right, speed: 90 mm/s }
+      - travel: { to: left, speed: 90 mm/s }
+    require:
+      cruise speed: 90 mm/s ± 1 %
+      step rate error: between -0.5 % and 0.5 %
+      missing steps: at most 0
+      missed end stops: at most 0
+      end-stop overrun: at most 3 mm
+  - name: turn and rest
+    moves:
+      - home: left
+      - reverse: { first: right, speed: 40 mm/s, after: 2 s }
+      - wait: 2 s
+    require:
+      missing steps: at most 0
+      creep after stop: at most 0.1 mm
+";
+
+/// A run of `plan`, dumped; and the wires of the dump.
+fn dumped(plan: &str, faults: &[&str]) -> (String, Vec<&'static str>) {
+    let powered = plan.replacen("    moves:\n", "    moves:\n      - power: on\n", 1);
+    let simulated = Simulated::of(&railproof::written::Source::new("plan", powered));
+    let faults = faults.iter().map(|name| railproof::sim::Fault::parse(name).unwrap()).collect();
+    let mut kept = Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).unwrap());
+    simulated.run(&WorldSettings { seed: 5, faults, ..WorldSettings::default() }, &mut kept);
+    let mut dump = Dump::default();
+    CaptureReader::open(&kept.0.finish().unwrap()[..])
+        .unwrap()
+        .replay(&mut Dumping { dump: &mut dump, gain: |_| None });
+    let mut wires = Vec::new();
+    for wire in [
+        "step=step",
+        "direction=direction",
+        "encoder a=encoder_a",
+        "encoder b=encoder_b",
+        "left end stop=left_end_stop",
+        "right end stop=right_end_stop",
+    ] {
+        wires.extend(["--channel", wire]);
+    }
+    (dump.text("100 ns", 5), wires)
+}
+
+fn judge(plan: &str, dump: &str, wires: &[&str]) -> (Option<i32>, String) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (plan_file, dump_file) = (folder.path().join("plan.yaml"), folder.path().join("run.vcd"));
+    std::fs::write(&plan_file, plan).expect("written");
+    std::fs::write(&dump_file, dump).expect("written");
+    let output = Command::new(assert_cmd::cargo::cargo_bin!("railproof"))
+        .arg("judge")
+        .arg(&plan_file)
+        .args(["--unit", UNIT, "--jig", JIG, "--captures"])
+        .arg(&dump_file)
+        .args(wires)
+        .output()
+        .expect("the binary starts");
+    let said = [output.stdout, output.stderr].concat();
+    let said = String::from_utf8_lossy(&said).split_whitespace().collect::<Vec<_>>().join(" ");
+    (output.status.code(), said)
+}
+
+#[test]
+fn a_plan_is_judged_from_another_instruments_capture() {
+    let (dump, wires) = dumped(PLAN, &[]);
+    let plan = PLAN.replacen("    moves:\n", "    moves:\n      - power: on\n", 1);
+    let (exit, said) = judge(&plan, &dump, &wires);
+    assert_eq!(exit, Some(0), "{said}");
+    assert!(said.contains("REPLAYED") && said.contains("certifies nothing"), "{said}");
+
+    // What only the unit's link would tell is not proven, and never passed.
+    let talking = plan.replacen("    require:\n", "    require:\n      unanswered commands: at most 0\n", 1);
+    let (exit, said) = judge(&talking, &dump, &wires);
+    assert_eq!(exit, Some(3), "{said}");
+    assert!(said.contains("nothing of what the unit and the bench said"), "{said}");
+
+    // A capture with a motion too many or too few is one of another plan.
+    let longer = format!(
+        "{plan}  - name: once more\n    moves:\n      - travel: {{ to: right, speed: 90 mm/s }}\n      - travel: {{ to: left, speed: 90 mm/s }}\n    require:\n      missing steps: at most 0\n"
+    );
+    let (exit, said) = judge(&longer, &dump, &wires);
+    assert!(exit == Some(4) && said.contains("the capture ends before"), "{said}");
+    let shorter = plan.split("  - name: turn and rest").next().unwrap();
+    let (exit, said) = judge(shorter, &dump, &wires);
+    assert!(exit == Some(4) && said.contains("motions more than the plan has"), "{said}");
+}
+
+#[test]
+fn a_fault_is_seen_from_outside() {
+    let (dump, wires) = dumped(PLAN, &["slow-clock"]);
+    let plan = PLAN.replacen("    moves:\n", "    moves:\n      - power: on\n", 1);
+    let (exit, said) = judge(&plan, &dump, &wires);
+    assert_eq!(exit, Some(1), "{said}");
+    assert!(said.contains("cruise speed") || said.contains("step rate error"), "{said}");
+}
+
+#[test]
+fn what_cannot_be_measured_is_refused() {
+    let refused = |capture: &str, more: &[&str]| {
+        let file = tempfile::NamedTempFile::new().expect("a file");
+        std::fs::write(file.path(), capture).expect("written");
+        let output = measure(&file.path().display().to_string(), more);
+        (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
+    };
+    let dump = "$timescale 1 us $end $var wire 1 ! D0 $end $var wire 1 # D1 $end $enddefinitions $end #0\n";
+    for (capture, more, exit, told) in [
+        (dump, &[][..], 2, "add --channel"),
+        (dump, &["--channel", "step=D9"], 5, "no signal `D9`; it has `D0`, `D1`"),
+        (dump, &["--channel", "stp=D0"], 2, "did you mean `step`?"),
+        (dump, &["--channel", "encoder a=D0", "--channel", "encoder b=D1"], 2, "add --encoder"),
+        (dump, &["--channel", "step=D0", "--rest", "0 s"], 2, "150 ms"),
+        ("", &["--channel", "step=D0"], 5, "the table is empty"),
+        ("\u{f5}", &["--channel", "step=D0"], 5, "no signal `D0`"),
+    ] {
+        let (status, said) = refused(capture, more);
+        assert!(status == Some(exit) && said.contains(told), "{status:?} {said}");
+    }
+    // Nothing at all moved: nothing is measured, and nothing is wrong.
+    let (status, _) = refused(dump, &["--channel", "step=D0"]);
+    assert_eq!(status, Some(0));
+}

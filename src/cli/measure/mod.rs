@@ -8,7 +8,7 @@ mod shown;
 use super::captures::{OpenCapture, WireArgs};
 use super::inputs::{InputFile, gather, refuse};
 use super::{Exit, Failure, Format, show};
-use crate::capture::{AsFound, CaptureSink, Channel, EdgeChannel, Loss, Mark, Part, PhaseFinder, SampleChannel};
+use crate::capture::{AsFound, CaptureSink, EdgeChannel, Loss, Mark, Part, PhaseFinder};
 use crate::jig::JigFile;
 use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, Measurand, Reading, Session, Setup};
 use crate::quantity::{Dimension, Quantity};
@@ -99,8 +99,8 @@ fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> R
     let mut measuring = Measuring { session: session.without_transcript(), setup, checks: Vec::new() };
     let mut namer = AsFound::new(unit.facts.steps_per_metre);
     let mut finder = PhaseFinder::new(args.wires.rules(unit, ticks_per_second), &mut namer, &mut measuring);
-    capture.replay(&calibrations, &mut finder)?;
-    let motions = finder.finish();
+    let ended = capture.replay(&calibrations, &mut finder)?;
+    let motions = finder.finish(ended);
     let rest = args.wires.rest;
     assumed.push(match motions {
         1 => format!("1 motion found; no step for {rest} is a rest"),
@@ -130,8 +130,7 @@ fn setup(
         ));
     }
     if capture.is_foreign() {
-        narrow(&mut setup, args, jig, assumed)?;
-        setup.jig.ticks_per_second = ticks_per_second;
+        args.wires.narrow(&mut setup, ticks_per_second, assumed)?;
     } else if setup.jig.ticks_per_second != ticks_per_second {
         let own = setup.jig.ticks_per_second;
         let why = format!(
@@ -140,37 +139,6 @@ fn setup(
         return Err(Failure::new(Exit::BadInput, anyhow!(why)));
     }
     Ok(setup)
-}
-
-/// A foreign capture has the channels that the user named, and no other.
-fn narrow(
-    setup: &mut Setup,
-    args: &MeasureArgs,
-    jig: Option<&JigFile>,
-    assumed: &mut Vec<String>,
-) -> Result<(), Failure> {
-    let is_wired = |channel: Channel| args.wires.channels.iter().any(|wire| wire.channel == channel);
-    setup.jig.edges = EdgeChannel::ALL.into_iter().filter(|channel| is_wired(Channel::Edge(*channel))).collect();
-    for channel in (0..SampleChannel::COUNT).filter_map(SampleChannel::at) {
-        let calibration = &mut setup.jig.calibrations[channel.index()];
-        if !is_wired(Channel::Sample(channel)) {
-            *calibration = None;
-        } else if calibration.is_none() {
-            let why = format!("the jig file has no channel `{}`; add it there, or leave out --jig", channel.name());
-            return Err(Failure::new(Exit::BadInput, anyhow!(why)));
-        }
-    }
-    let has_encoder =
-        [EdgeChannel::EncoderA, EdgeChannel::EncoderB].iter().all(|track| setup.jig.edges.contains(track));
-    if has_encoder && setup.jig.encoder_edges_per_metre <= 0.0 {
-        let told = if jig.is_some() { "the jig file describes no encoder" } else { "the encoder's scale is not known" };
-        return Err(Failure::new(Exit::Usage, anyhow!("{told}; add --encoder, for example --encoder '40 edges/mm'")));
-    }
-    if has_encoder && !setup.jig.edges.contains(&EdgeChannel::Direction) {
-        setup.jig.edges.push(EdgeChannel::Direction);
-        assumed.push("the steps went where the encoder went, since there is no direction line".into());
-    }
-    Ok(())
 }
 
 fn perfect(args: &MeasureArgs, capture: &OpenCapture) -> Result<JigFacts, Failure> {

@@ -98,7 +98,11 @@ fn reading(unit: Unit, reading: &Reading) -> Value {
     let estimate = match &reading.result {
         Ok(estimate) => estimate,
         Err(withheld) => {
-            let blame = if withheld.blame == Blame::Unit { "unit" } else { "bench" };
+            let blame = match withheld.blame {
+                Blame::Unit => "unit",
+                Blame::Bench => "bench",
+                Blame::Nobody => "nobody",
+            };
             return json!({ "label": reading.label, "withheld": withheld.why, "blame": blame });
         }
     };
