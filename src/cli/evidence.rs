@@ -5,6 +5,7 @@ use crate::capture::{CaptureSink, Mark, Part};
 use crate::run::Evidence;
 use std::fs::File;
 use std::io::{self, BufWriter};
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
 /// The capture file in a run's staged folder.
@@ -30,9 +31,16 @@ impl FolderEvidence {
     }
 
     /// Ends the file.
+    ///
+    /// # Errors
+    /// What the disk said; that somebody took the file away, which no write notices.
     pub fn finish(self) -> io::Result<()> {
         self.writer.finish()?;
-        self.file.sync_all()
+        self.file.sync_all()?;
+        if self.file.metadata()?.nlink() == 0 {
+            return Err(io::Error::other("the capture file was taken away during the run"));
+        }
+        Ok(())
     }
 }
 

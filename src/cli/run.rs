@@ -3,10 +3,10 @@
 use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
 use super::inputs::{InputFile, gather, refuse};
-use super::operator::{TerminalOperator, confirm, given_answers};
+use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
 use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
-use super::{Exit, Failure, Format};
+use super::{Exit, Failure, Format, print, say};
 use crate::capture::Action;
 use crate::clock::{Clock, ComputerClock, WallTime};
 use crate::decide::Decision;
@@ -87,17 +87,18 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let interrupted = watch_for_signals()?;
     let clock = ComputerClock::new();
     let started = clock.wall();
+    within_calibration(&prepared.jig, started.date())?;
     let id = uuid::Uuid::now_v7().to_string();
     let folder = stage(args, &id)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
     let answering = Answering::new(given_answers(&args.answers), bench.simulated());
-    if !bench.simulated() {
-        confirm(&prepared.plan.before, args.confirmed)?;
-    }
     questions_can_be_answered(&prepared.plan, &answering)?;
+    let mut operator = TerminalOperator::new(answering);
+    if !bench.simulated() && !args.confirmed {
+        operator.confirm(&prepared.plan.before, &clock, &interrupted)?;
+    }
 
-    let outcome = conduct(args, &prepared, &mut bench, &folder, answering, &interrupted)?;
-    let outcome = within_calibration(outcome, &prepared.jig, started.date());
+    let outcome = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
         id,
@@ -119,6 +120,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
 
 /// Reads and checks everything that can be checked without a bench.
 fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
+    record::check_serial(&args.serial).map_err(|error| Failure::new(Exit::Usage, error))?;
     let plan_file = InputFile::read(&args.plan)?;
     let unit_file = InputFile::read(&args.unit)?;
     let jig_file = InputFile::read(&args.jig)?;
@@ -142,23 +144,25 @@ fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
 
 fn stage(args: &RunArgs, id: &str) -> Result<RunFolder, Failure> {
     for swept in record::sweep(&args.results) {
-        anstream::eprintln!("railproof: {} was left by a run that was killed; it proves nothing", swept.display());
+        say(&format!("railproof: {} was left by a run that was killed; it proves nothing", swept.display()));
     }
     RunFolder::stage(&args.results, &args.serial, id).map_err(|error| Failure::new(Exit::Invalid, error))
 }
 
-/// A question that nobody could answer is found before anything moves.
+/// A question that nobody could answer, or that was answered beside the point, is found before anything moves.
 fn questions_can_be_answered(plan: &Plan, answering: &Answering) -> Result<(), Failure> {
-    if std::io::stdin().is_terminal() {
-        return Ok(());
-    }
+    let somebody_there = std::io::stdin().is_terminal();
     for planned in plan.checks.iter().flat_map(|check| &check.moves) {
         let Action::Ask { question } = &planned.action else { continue };
         let wanted = planned.expect.as_deref().unwrap_or("yes");
-        if answering.prepared(Question { text: question, wanted }).is_none() {
-            let why = format!("nobody is at the terminal to answer `{question}`; add --answer");
-            return Err(Failure::new(Exit::Usage, anyhow!(why)));
-        }
+        let why = match answering.prepared(Question { text: question, wanted }) {
+            None if !somebody_there => format!("nobody is at the terminal to answer `{question}`; add --answer"),
+            Some(answer) if is_yes_or_no(wanted) && !is_yes_or_no(&answer) => {
+                format!("`{answer}` is no answer to `{question}`; give yes or no")
+            }
+            _ => continue,
+        };
+        return Err(Failure::new(Exit::Usage, anyhow!(why)));
     }
     Ok(())
 }
@@ -168,31 +172,51 @@ fn conduct(
     prepared: &Prepared,
     bench: &mut OpenBench,
     folder: &RunFolder,
-    answering: Answering,
+    operator: &mut TerminalOperator,
     interrupted: &AtomicBool,
 ) -> Result<RunOutcome, Failure> {
     let setup = setup(&prepared.unit, &prepared.jig);
     let mut evidence = FolderEvidence::create(folder.path(), setup.jig.ticks_per_second)
-        .context("the capture file cannot be written")
+        .with_context(|| format!("{}: no capture file; look at the disk and at --results", folder.path().display()))
         .map_err(|error| Failure { exit: Exit::Invalid, error })?;
     let mut watcher = TerminalWatcher::new();
-    let mut operator = TerminalOperator::new(answering);
     let job = Job { plan: &prepared.plan, setup: &setup, serial: &args.serial, interrupted };
     let OpenBench { clock, port, jig } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
-    let outcome = run::run(&job, &mut bench, &mut operator, &mut evidence, &mut watcher);
+    let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);
     Ok(match evidence.finish() {
         Ok(()) => outcome,
         Err(error) => invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
     })
 }
 
-/// A run on a jig past its calibration proves nothing.
-fn within_calibration(outcome: RunOutcome, jig: &JigFile, today: time::Date) -> RunOutcome {
-    jig.overdue(today).into_iter().fold(outcome, |outcome, (channel, dates)| {
-        let why = format!("the calibration of the jig's `{channel}` was due on {}; calibrate it", dates.due);
-        invalidated(outcome, why)
-    })
+/// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet.
+fn within_calibration(jig: &JigFile, today: time::Date) -> Result<(), Failure> {
+    let mut wrong: Vec<String> = jig
+        .overdue(today)
+        .into_iter()
+        .map(|(channel, dates)| format!("the calibration of the jig's `{channel}` was due on {}", dates.due))
+        .collect();
+    let right = if wrong.is_empty() { "set the computer's clock, or correct the jig file" } else { "calibrate it" };
+    if wrong.is_empty() {
+        // The calendar of the bench may be a day ahead of UTC.
+        let tomorrow = today.next_day().unwrap_or(today);
+        let ahead = jig.dates().into_iter().filter(|(_, dates)| dates.calibrated > tomorrow);
+        wrong.extend(ahead.map(|(channel, dates)| {
+            format!(
+                "the jig's `{channel}` was calibrated on {}, and the computer's clock says {today}",
+                dates.calibrated
+            )
+        }));
+    }
+    match wrong.split_first() {
+        None => Ok(()),
+        Some((first, more)) => {
+            let more = if more.is_empty() { String::new() } else { format!(" (and {} more channels)", more.len()) };
+            let why = format!("{first}{more}; {right}; nothing was moved");
+            Err(Failure::new(Exit::Invalid, anyhow!(why)))
+        }
+    }
 }
 
 fn invalidated(mut outcome: RunOutcome, why: String) -> RunOutcome {
@@ -256,19 +280,12 @@ fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathB
 }
 
 fn show(format: Format, record: &Record, kept: &Path) -> Result<(), Failure> {
-    use std::io::Write;
-    let text = match format {
+    print(&match format {
         Format::Text => {
             format!("{}\n{}\n", report::text(record, terminal_width()), kept.display())
         }
         Format::Json => String::from_utf8_lossy(&record::to_json(record)).into_owned(),
-    };
-    let mut out = anstream::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        // Whoever read the output has seen enough; the record is kept all the same.
-        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
-    }
+    })
 }
 
 /// Columns of the terminal; where there is none, as many as fit a printed page.

@@ -18,4 +18,4 @@ pub use assess::Assessor;
 pub use bench::Bench;
 pub use conduct::{Evidence, Job, run};
 pub use envelope::{envelope, setup};
-pub use operator::{Answering, Operator, Question};
+pub use operator::{Answering, Operator, Question, Reply};
