@@ -135,10 +135,10 @@ impl Conductor<'_, '_> {
         let mut told = self.await_banner(until)?;
         self.starting = false;
         self.cue(Cue::StartedUp);
-        if unit.dialect.knows("identity") {
-            if let Heard::Identity(again) = self.request(&Request::Identity)? {
-                told = agreed(told, again)?;
-            }
+        if unit.dialect.knows("identity")
+            && let Heard::Identity(again) = self.request(&Request::Identity)?
+        {
+            told = agreed(told, again)?;
         }
         for (what, value) in told {
             let expected = match what.as_str() {
