@@ -65,3 +65,16 @@ impl Evidence for FolderEvidence {
         self.file.sync_data().map_err(|error| failed(&error))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_capture_file_that_is_taken_away_is_missed() {
+        let folder = tempfile::tempdir().expect("a folder for the test");
+        let evidence = FolderEvidence::create(folder.path(), 2_000_000).expect("it can be made");
+        std::fs::remove_file(folder.path().join(FolderEvidence::FILE)).expect("somebody tidies up");
+        assert!(evidence.finish().expect_err("it is gone").to_string().contains("taken away"));
+    }
+}

@@ -44,6 +44,22 @@ impl Terminal {
             Some(Err(TryRecvError::Disconnected)) | None => Reply::Nobody,
         }
     }
+
+    /// Waits for `yes`.
+    fn await_yes(&self, clock: &ComputerClock, stop: &AtomicBool) -> Result<(), Failure> {
+        loop {
+            if stop.load(Ordering::Relaxed) {
+                return Err(Failure::new(Exit::Interrupted, anyhow!("interrupted; nothing was moved")));
+            }
+            match self.reply() {
+                Reply::Said(answer) if answer.eq_ignore_ascii_case("yes") => return Ok(()),
+                Reply::Said(_) | Reply::Nobody => {
+                    return Err(Failure::new(Exit::Usage, anyhow!("not confirmed; nothing was moved")));
+                }
+                Reply::Awaited => clock.sleep_until(clock.now().after(LOOK)),
+            }
+        }
+    }
 }
 
 /// Answers that were given on the command line first, then whoever sits at the terminal.
@@ -77,18 +93,7 @@ impl TerminalOperator {
         }
         say("Is all of this so? [yes/no]");
         self.terminal.attend();
-        loop {
-            if stop.load(Ordering::Relaxed) {
-                return Err(Failure::new(Exit::Interrupted, anyhow!("interrupted; nothing was moved")));
-            }
-            match self.terminal.reply() {
-                Reply::Said(answer) if answer.eq_ignore_ascii_case("yes") => return Ok(()),
-                Reply::Said(_) | Reply::Nobody => {
-                    return Err(Failure::new(Exit::Usage, anyhow!("not confirmed; nothing was moved")));
-                }
-                Reply::Awaited => clock.sleep_until(clock.now().after(LOOK)),
-            }
-        }
+        self.terminal.await_yes(clock, stop)
     }
 }
 
@@ -150,9 +155,57 @@ pub fn given_answers(texts: &[String]) -> Vec<(String, String)> {
 mod tests {
     use super::*;
 
+    fn typed(lines: &[&str]) -> (crossbeam_channel::Sender<String>, Terminal) {
+        let (sender, receiver) = bounded(16);
+        lines.iter().for_each(|line| sender.send((*line).to_owned()).expect("room"));
+        (sender, Terminal { lines: Some(receiver) })
+    }
+
+    fn operator(terminal: Terminal) -> TerminalOperator {
+        TerminalOperator { terminal, ..TerminalOperator::new(Answering::new(Vec::new(), false)) }
+    }
+
+    #[test]
+    fn an_answer_is_what_was_typed_after_the_question_and_no_slip() {
+        let (keyboard, terminal) = typed(&["no"]);
+        let mut operator = operator(terminal);
+        operator.ask(Question { text: "Is the belt path straight?", wanted: "yes" });
+        assert_eq!(operator.answer(), Reply::Awaited, "typed before it was asked");
+        for slip in ["", "  ", "yees", "no idea"] {
+            keyboard.send(slip.into()).expect("room");
+            assert_eq!(operator.answer(), Reply::Awaited, "{slip}");
+        }
+        keyboard.send(" Y ".into()).expect("room");
+        assert_eq!(operator.answer(), Reply::Said("yes".into()));
+        operator.ask(Question { text: "Which lot?", wanted: "L1" });
+        keyboard.send("L2".into()).expect("room");
+        assert_eq!(operator.answer(), Reply::Said("L2".into()));
+    }
+
+    #[test]
+    fn a_terminal_that_is_closed_while_a_question_is_pending_has_nobody_at_it() {
+        let (keyboard, terminal) = typed(&[]);
+        let mut operator = operator(terminal);
+        operator.ask(Question { text: "Is the belt path straight?", wanted: "yes" });
+        drop(keyboard);
+        assert_eq!(operator.answer(), Reply::Nobody);
+    }
+
+    #[test]
+    fn nothing_is_confirmed_but_by_yes() {
+        let clock = ComputerClock::new();
+        let confirmed = |lines: &[&str], stop: bool| {
+            let (_keyboard, terminal) = typed(lines);
+            terminal.await_yes(&clock, &AtomicBool::new(stop)).map_err(|failure| failure.exit)
+        };
+        assert_eq!(confirmed(&["", "yes"], false), Ok(()));
+        assert_eq!(confirmed(&["no", "yes"], false), Err(Exit::Usage));
+        assert_eq!(confirmed(&[], true), Err(Exit::Interrupted));
+    }
+
     #[test]
     fn answers_for_some_questions_come_before_the_one_for_all() {
-        let given = given_answers(&["yes".into(), "belt path = no".into()]);
+        let given = given_answers(&["yes".into(), "belt path = n".into()]);
         assert_eq!(given, [("belt path".into(), "no".into()), (String::new(), "yes".into())]);
     }
 }

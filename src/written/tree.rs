@@ -470,6 +470,9 @@ mod tests {
     fn bombs_do_not_go_off() {
         let deep = format!("a: {}1{}", "[".repeat(100), "]".repeat(100));
         assert!(shown(&deep).contains("nested too deeply"), "{}", shown(&deep));
+        // The reader itself would be at this for half an hour.
+        let abyss = format!("a: {}", "[".repeat(1_000_000));
+        assert_eq!(shown(&abyss), "1:1004: this is nested too deeply\n");
         let mut laughs = String::from("a0: &a0 [x, x, x, x, x, x, x, x, x, x]\n");
         for level in 1..9 {
             let parts = vec![format!("*a{}", level - 1); 10].join(", ");
