@@ -35,7 +35,7 @@ const SEEN_BY: [(&str, &str); 23] = [
     ("swapped-levels", "speed levels and light bar"),
     ("creep-after-stop", "stop and hold"),
     ("hot-motor", "steady running and heat"),
-    ("tight-carriage", "promised top speed"),
+    ("tight-carriage", "belt and pulley"),
     ("mute-unit", "power-up and self-report"),
 ];
 

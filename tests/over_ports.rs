@@ -26,7 +26,7 @@ impl Process {
     fn start(command: &mut Command) -> Self {
         let mut child = command
             .stdin(Stdio::null())
-            .stdout(Stdio::piped())
+            .stdout(Stdio::null())
             .stderr(Stdio::piped())
             .spawn()
             .expect("the binary starts");

@@ -237,6 +237,7 @@ fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::R
         unit: stored::UnitFacts {
             maker: prepared.unit.maker.clone(),
             model: prepared.unit.model.clone(),
+            title: prepared.unit.title.clone(),
             serial: args.serial.clone(),
             reports: Default::default(),
             parts: args.parts.clone(),

@@ -81,7 +81,10 @@ pub struct RunFacts {
 #[serde(deny_unknown_fields)]
 pub struct UnitFacts {
     pub maker: String,
+    /// The model, as plans and unit files name it.
     pub model: String,
+    /// The model's name as buyers know it.
+    pub title: String,
     pub serial: String,
     /// What the unit said of itself: `model`, `firmware`, `serial`.
     pub reports: BTreeMap<String, String>,

@@ -28,7 +28,7 @@ pub struct JunitError(String);
 /// # Errors
 /// Where the packages that write XML report one; text from the record cannot cause that.
 pub fn junit(record: &Record, digest: &str) -> Result<String, JunitError> {
-    let mut suite = TestSuiteBuilder::new(&clean(&format!("{} {}", record.unit.model, record.unit.serial)));
+    let mut suite = TestSuiteBuilder::new(&clean(&format!("{} {}", record.unit.title, record.unit.serial)));
     let started = OffsetDateTime::parse(&record.run.started, &Rfc3339).ok();
     let started = started.and_then(|started| started.checked_to_offset(UtcOffset::UTC));
     suite.set_timestamp(started.unwrap_or(OffsetDateTime::UNIX_EPOCH));

@@ -40,7 +40,7 @@ pub fn text(record: &Record, width: u16) -> String {
 fn head(record: &Record, width: u16) -> String {
     let unit = &record.unit;
     let plan = format!("plan {}, revision {}", visible(&record.plan.name), record.plan.revision);
-    let title = format!("{}, serial number {}, {plan}", visible(&unit.model), visible(&unit.serial));
+    let title = format!("{}, serial number {}, {plan}", visible(&unit.title), visible(&unit.serial));
     let mut lines = folded(&title, "", width).iter().map(|line| styled(line, Style::new().bold())).collect::<Vec<_>>();
     if record.run.origin == Origin::Simulated {
         lines.extend(folded(SIMULATED, "", width).iter().map(|line| styled(line, Style::new().bold())));

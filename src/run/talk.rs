@@ -7,6 +7,8 @@ use crate::unit::{Heard, Request};
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
+/// How long a serial converter may hold a line back where no exchange has shown it (common practice: 16 ms).
+const LINK_DELAY: Duration = Duration::from_millis(16);
 /// The longest the run looks away from interlocks and interruptions.
 const SLICE: Duration = Duration::from_millis(20);
 
@@ -70,13 +72,16 @@ impl Conductor<'_, '_> {
     /// there being as likely: a rectangular distribution (JCGM 100:2008, 4.3.7), whatever the cable and its converter do.
     pub(super) fn timed_request(&mut self, request: &Request, cue: Cue) -> Result<(), Halt> {
         self.request(request)?;
-        let now = self.bench.clock.now();
-        let (sent, _) = self.bench.jig.tick_at(self.said_at);
-        let (answered, doubt) = self.bench.jig.tick_at(now);
-        let width = answered.saturating_sub(sent);
-        let doubt = (width as f64 / 12f64.sqrt()).hypot(doubt as f64).ceil() as Tick;
-        self.mark(Mark { at: sent + width / 2, doubt, kind: MarkKind::Cue(cue) });
+        self.mark_between(self.said_at, self.bench.clock.now(), cue);
         Ok(())
+    }
+
+    fn mark_between(&mut self, earliest: HostTime, latest: HostTime, cue: Cue) {
+        let (from, _) = self.bench.jig.tick_at(earliest);
+        let (to, doubt) = self.bench.jig.tick_at(latest);
+        let width = to.saturating_sub(from);
+        let doubt = (width as f64 / 12f64.sqrt()).hypot(doubt as f64).ceil() as Tick;
+        self.mark(Mark { at: from + width / 2, doubt, kind: MarkKind::Cue(cue) });
     }
 
     /// Sends a line. Its time in the transcript is the moment after its last byte was handed over.
@@ -134,12 +139,16 @@ impl Conductor<'_, '_> {
         let until = self.bench.clock.now().after(unit.link.start_up_within);
         let mut told = self.await_banner(until)?;
         self.starting = false;
-        self.cue(Cue::StartedUp);
+        let heard_at = self.bench.clock.now();
+        let mut delay = LINK_DELAY;
         if unit.dialect.knows("identity")
             && let Heard::Identity(again) = self.request(&Request::Identity)?
         {
             told = agreed(told, again)?;
+            // What a whole question and answer took bounds what the banner can have been held back.
+            delay = self.bench.clock.now().since(self.said_at);
         }
+        self.mark_between(heard_at.before(delay), heard_at, Cue::StartedUp);
         for (what, value) in told {
             let expected = match what.as_str() {
                 "serial" => Some(self.job.serial.to_owned()),

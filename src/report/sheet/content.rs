@@ -19,7 +19,7 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
         verdict: record.decision,
         title,
         maker: name(&record.unit.maker),
-        model: name(&record.unit.model),
+        model: name(&record.unit.title),
         serial: name(&record.unit.serial),
         headline: phrases::headline(record.decision),
         statement: phrases::statement(record),
