@@ -19,7 +19,9 @@ mod simulate;
 mod watch;
 mod world;
 
+use anyhow::Context;
 use clap::{Parser, Subcommand, ValueEnum};
+use std::io::Write;
 use std::process::ExitCode;
 
 /// Automated bench test of finished motorised slider drive units.
@@ -94,9 +96,26 @@ pub fn main() -> ExitCode {
     match done {
         Ok(exit) => exit.into(),
         Err(Failure { exit, error }) => {
-            anstream::eprintln!("railproof: {error:#}");
+            say(&format!("railproof: {error:#}"));
             exit.into()
         }
+    }
+}
+
+/// Says a line on standard error. Where nobody can hear it, what goes on goes on: a unit may be moving.
+fn say(line: &str) {
+    let _ = writeln!(anstream::stderr(), "{line}");
+}
+
+/// Prints a result on standard output.
+///
+/// # Errors
+/// Where it takes no more, other than because its reader has seen enough.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
     }
 }
 

@@ -2,15 +2,16 @@
 
 use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
-use super::operator::{TerminalOperator, confirm, given_answers};
+use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
 use super::prepared::{self, Prepared};
 use super::show;
 use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
-use super::{Exit, Failure, Format};
+use super::{Exit, Failure, Format, say};
 use crate::capture::Action;
 use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
+use crate::jig::JigFile;
 use crate::plan::Plan;
 use crate::record::{self, Header, Record, RunFolder, stored};
 use crate::report;
@@ -72,17 +73,18 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let interrupted = watch_for_signals()?;
     let clock = ComputerClock::new();
     let started = clock.wall();
+    within_calibration(&prepared.jig, started.date())?;
     let id = uuid::Uuid::now_v7().to_string();
     let folder = stage(args, &id)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
     let answering = Answering::new(given_answers(&args.answers), bench.simulated());
-    if !bench.simulated() {
-        confirm(&prepared.plan.before, args.confirmed)?;
-    }
     questions_can_be_answered(&prepared.plan, &answering)?;
+    let mut operator = TerminalOperator::new(answering);
+    if !bench.simulated() && !args.confirmed {
+        operator.confirm(&prepared.plan.before, &clock, &interrupted)?;
+    }
 
-    let outcome = conduct(args, &prepared, &mut bench, &folder, answering, &interrupted)?;
-    let outcome = prepared.within_calibration(outcome, started.date());
+    let outcome = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
         id,
@@ -104,6 +106,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
 
 /// Reads and checks everything that can be checked without a bench.
 fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
+    record::check_serial(&args.serial).map_err(|error| Failure::new(Exit::Usage, error))?;
     let prepared = Prepared::read(&args.plan, &args.unit, &args.jig)?;
     prepared.check_serial(&args.serial)?;
     Ok(prepared)
@@ -111,23 +114,25 @@ fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
 
 fn stage(args: &RunArgs, id: &str) -> Result<RunFolder, Failure> {
     for swept in record::sweep(&args.results) {
-        anstream::eprintln!("railproof: {} was left by a run that was killed; it proves nothing", swept.display());
+        say(&format!("railproof: {} was left by a run that was killed; it proves nothing", swept.display()));
     }
     RunFolder::stage(&args.results, &args.serial, id).map_err(|error| Failure::new(Exit::Invalid, error))
 }
 
-/// A question that nobody could answer is found before anything moves.
+/// A question that nobody could answer, or that was answered beside the point, is found before anything moves.
 fn questions_can_be_answered(plan: &Plan, answering: &Answering) -> Result<(), Failure> {
-    if std::io::stdin().is_terminal() {
-        return Ok(());
-    }
+    let somebody_there = std::io::stdin().is_terminal();
     for planned in plan.checks.iter().flat_map(|check| &check.moves) {
         let Action::Ask { question } = &planned.action else { continue };
         let wanted = planned.expect.as_deref().unwrap_or("yes");
-        if answering.prepared(Question { text: question, wanted }).is_none() {
-            let why = format!("nobody is at the terminal to answer `{question}`; add --answer");
-            return Err(Failure::new(Exit::Usage, anyhow!(why)));
-        }
+        let why = match answering.prepared(Question { text: question, wanted }) {
+            None if !somebody_there => format!("nobody is at the terminal to answer `{question}`; add --answer"),
+            Some(answer) if is_yes_or_no(wanted) && !is_yes_or_no(&answer) => {
+                format!("`{answer}` is no answer to `{question}`; give yes or no")
+            }
+            _ => continue,
+        };
+        return Err(Failure::new(Exit::Usage, anyhow!(why)));
     }
     Ok(())
 }
@@ -137,23 +142,51 @@ fn conduct(
     prepared: &Prepared,
     bench: &mut OpenBench,
     folder: &RunFolder,
-    answering: Answering,
+    operator: &mut TerminalOperator,
     interrupted: &AtomicBool,
 ) -> Result<RunOutcome, Failure> {
     let setup = setup(&prepared.unit, &prepared.jig);
     let mut evidence = FolderEvidence::create(folder.path(), setup.jig.ticks_per_second)
-        .context("the capture file cannot be written")
+        .with_context(|| format!("{}: no capture file; look at the disk and at --results", folder.path().display()))
         .map_err(|error| Failure { exit: Exit::Invalid, error })?;
     let mut watcher = TerminalWatcher::new();
-    let mut operator = TerminalOperator::new(answering);
     let job = Job { plan: &prepared.plan, setup: &setup, serial: &args.serial, interrupted };
     let OpenBench { clock, port, jig } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
-    let outcome = run::run(&job, &mut bench, &mut operator, &mut evidence, &mut watcher);
+    let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);
     Ok(match evidence.finish() {
         Ok(()) => outcome,
         Err(error) => prepared::invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
     })
+}
+
+/// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet.
+fn within_calibration(jig: &JigFile, today: time::Date) -> Result<(), Failure> {
+    let mut wrong: Vec<String> = jig
+        .overdue(today)
+        .into_iter()
+        .map(|(channel, dates)| format!("the calibration of the jig's `{channel}` was due on {}", dates.due))
+        .collect();
+    let right = if wrong.is_empty() { "set the computer's clock, or correct the jig file" } else { "calibrate it" };
+    if wrong.is_empty() {
+        // The calendar of the bench may be a day ahead of UTC.
+        let tomorrow = today.next_day().unwrap_or(today);
+        let ahead = jig.dates().into_iter().filter(|(_, dates)| dates.calibrated > tomorrow);
+        wrong.extend(ahead.map(|(channel, dates)| {
+            format!(
+                "the jig's `{channel}` was calibrated on {}, and the computer's clock says {today}",
+                dates.calibrated
+            )
+        }));
+    }
+    match wrong.split_first() {
+        None => Ok(()),
+        Some((first, more)) => {
+            let more = if more.is_empty() { String::new() } else { format!(" (and {} more channels)", more.len()) };
+            let why = format!("{first}{more}; {right}; nothing was moved");
+            Err(Failure::new(Exit::Invalid, anyhow!(why)))
+        }
+    }
 }
 
 /// What the record says beside the outcome.

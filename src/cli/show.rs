@@ -1,13 +1,11 @@
 //! Results on standard output, and the exit status that goes with them.
 
-use super::{Exit, Failure, Format};
+use super::{Exit, Failure, Format, print};
 use crate::clock::WallTime;
 use crate::decide::Decision;
 use crate::event::RunOutcome;
 use crate::record::{Record, to_json};
 use crate::report;
-use anyhow::Context;
-use std::io::Write;
 use time::format_description::well_known::Rfc3339;
 
 /// The narrowest that a result is laid out for.
@@ -19,16 +17,6 @@ pub fn record(format: Format, record: &Record, place: &str) -> Result<(), Failur
         Format::Text => format!("{}\n{place}\n", report::text(record, terminal_width())),
         Format::Json => String::from_utf8_lossy(&to_json(record)).into_owned(),
     })
-}
-
-/// Prints a result.
-pub fn print(text: &str) -> Result<(), Failure> {
-    let mut out = anstream::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        // Whoever read the output has seen enough; what was kept is kept all the same.
-        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
-    }
 }
 
 /// Columns of the terminal; where there is none, as many as fit a printed page.

@@ -1,8 +1,9 @@
 //! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
 
 use super::{Assessor, Bench, Ending, Operator, halt::Halt};
-use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
+use crate::capture::{Action, CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
 use crate::clock::HostTime;
+use crate::decide::Decision;
 use crate::event::{Event, Live, RunOutcome, Watcher};
 use crate::measure::Setup;
 use crate::plan::{Check, Move, Plan};
@@ -49,9 +50,21 @@ pub fn run(
     let end = catch_unwind(AssertUnwindSafe(|| conductor.conduct()))
         .unwrap_or_else(|panic| Err(Halt::Bench(panic_words(panic.as_ref()))));
     let safe = conductor.bench.jig.make_safe();
-    let outcome = conductor.finish(end, safe.err().map(|error| format!("jig: {error}")), began);
-    watcher.see(&Event::RunEnds(&outcome));
+    let safe = safe.err().map(|error| format!("jig: {error}"));
+    let mut outcome = catch_unwind(AssertUnwindSafe(|| conductor.finish(end, safe, began)))
+        .unwrap_or_else(|panic| nothing_proven(job, panic_words(panic.as_ref())));
+    if let Err(panic) = catch_unwind(AssertUnwindSafe(|| watcher.see(&Event::RunEnds(&outcome)))) {
+        outcome.decision = Decision::Invalid;
+        outcome.invalid_because.push(panic_words(panic.as_ref()));
+    }
     outcome
+}
+
+/// The outcome of a run of which not even the decided checks can be told.
+fn nothing_proven(job: &Job<'_>, why: String) -> RunOutcome {
+    let (checks, reports, traces) = Assessor::new(job.plan, job.setup.clone()).finish(&why);
+    let (interrupted, took_s) = (false, 0.0);
+    RunOutcome { decision: Decision::Invalid, invalid_because: vec![why], interrupted, checks, reports, traces, took_s }
 }
 
 fn panic_words(panic: &(dyn std::any::Any + Send)) -> String {
@@ -80,6 +93,8 @@ pub(super) struct Conductor<'b, 'a> {
     pub(super) bytes: Vec<u8>,
     /// Whether the jig feeds the unit.
     pub(super) powered: bool,
+    /// Whether the unit's supply has just come on, and its line may still glitch.
+    pub(super) starting: bool,
     /// Whether the unit has been home in this run.
     pub(super) homed: bool,
     pub(super) began: HostTime,
@@ -114,6 +129,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
             part: Part::default(),
             bytes: Vec::with_capacity(256),
             powered: false,
+            starting: false,
             homed: false,
             began,
             next_live: began,
@@ -130,7 +146,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
         for (number, check) in self.job.plan.checks.iter().enumerate() {
             let carried_out = self.carry_out(number, check)?;
             if !carried_out && number + 1 < self.job.plan.checks.len() {
-                self.recover()?;
+                self.recover(number)?;
             }
         }
         Ok(())
@@ -178,20 +194,32 @@ impl<'b, 'a> Conductor<'b, 'a> {
         Ok(())
     }
 
-    /// Ends the phase that the unit did not carry out, and stops whatever still moves.
+    /// Ends the phase that the unit did not carry out, and makes the bench safe: nothing moves, nothing loads the pack.
     fn give_up(&mut self, why: String) -> Result<(), Halt> {
         self.cue(Cue::GivenUp { why });
-        self.switch_supply(false)?;
+        self.bench.jig.make_safe()?;
+        self.supply_switched(false);
         self.pump_for(Duration::from_millis(500))?;
         let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseEnds });
         Ok(())
     }
 
-    /// After a check was given up: starts the unit afresh and sends it home where it had been, so that the other checks
-    /// can tell more. The rest of the run is broken off where that fails: a unit that cannot find its end would only grind.
-    fn recover(&mut self) -> Result<(), Halt> {
+    /// After a check was given up: switches everything to where the plan has it after that check, starts the unit afresh
+    /// and sends it home where it had been, so that the other checks can tell more. The rest of the run is broken off where
+    /// that fails: a unit that cannot find its end would only grind.
+    fn recover(&mut self, given_up: usize) -> Result<(), Halt> {
         self.pump_for(Duration::from_secs(1))?;
+        let left = Switched::after(&self.job.plan.checks[..=given_up]);
+        if left.low_pack {
+            self.bench.jig.drive(OutputChannel::LowPack, true)?;
+        }
+        if left.load {
+            self.bench.jig.drive(OutputChannel::DummyLoad, true)?;
+        }
+        if !left.supply {
+            return Ok(());
+        }
         self.switch_supply(true)?;
         self.await_start_up()?;
         if !self.homed {
@@ -287,16 +315,45 @@ pub fn interlock(part: &Part) -> Option<String> {
         .map(|(_, what)| format!("{what}, look at the unit, then run again"))
 }
 
+/// What a plan has switched on at some point of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Switched {
+    supply: bool,
+    load: bool,
+    low_pack: bool,
+}
+
+impl Switched {
+    /// After these checks, a run having begun with everything off.
+    fn after(checks: &[Check]) -> Self {
+        let mut switched = Self::default();
+        for planned in checks.iter().flat_map(|check| &check.moves) {
+            match planned.action {
+                Action::Power { on } => switched.supply = on,
+                Action::Load { on } => switched.load = on,
+                Action::Pack { low } => switched.low_pack = low,
+                _ => {}
+            }
+        }
+        switched
+    }
+}
+
 /// Unit supply is the one output that a run must know the state of.
 impl Conductor<'_, '_> {
     /// Switches the unit's supply and forgets what the unit was saying.
     pub(super) fn switch_supply(&mut self, on: bool) -> Result<(), Halt> {
         self.bench.jig.drive(OutputChannel::UnitSupply, on)?;
+        self.supply_switched(on);
+        Ok(())
+    }
+
+    fn supply_switched(&mut self, on: bool) {
         self.powered = on;
+        self.starting = on;
         self.pending = None;
         self.wanted = None;
         self.heard.clear();
         self.link.forget();
-        Ok(())
     }
 }

@@ -19,5 +19,5 @@ pub use assess::{Assessor, BROKEN_OFF, Ending};
 pub use bench::Bench;
 pub use conduct::{Evidence, Job, interlock, run};
 pub use envelope::{envelope, setup};
-pub use operator::{Answering, Operator, Question};
+pub use operator::{Answering, Operator, Question, Reply};
 pub use script::Script;

@@ -7,7 +7,7 @@ mod shown;
 
 use super::captures::{OpenCapture, WireArgs};
 use super::inputs::{InputFile, gather, refuse};
-use super::{Exit, Failure, Format, show};
+use super::{Exit, Failure, Format, print};
 use crate::capture::{AsFound, CaptureSink, EdgeChannel, Loss, Mark, Part, PhaseFinder};
 use crate::jig::JigFile;
 use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, Measurand, Reading, Session, Setup};
@@ -58,7 +58,7 @@ pub fn measure(args: &MeasureArgs) -> Result<Exit, Failure> {
     let Some(unit) = unit.filter(|_| problems.is_empty()) else { return Err(refuse(&problems)) };
     let measured =
         args.captures.iter().map(|path| one(args, path, &unit, jig.as_ref())).collect::<Result<Vec<_>, _>>()?;
-    show::print(&match args.format {
+    print(&match args.format {
         Format::Text => measured.iter().map(shown::text).collect(),
         Format::Json => shown::json(&measured),
     })?;
