@@ -200,20 +200,23 @@ fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::R
     }
 }
 
-/// Writes everything that is left to write and makes the run's folder appear.
+/// Writes everything that is left to write and makes the run's folder appear. The record comes first: a report that cannot
+/// be made is told about and left out, since it can be made again from the record.
 fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathBuf, Failure> {
     let invalid = |error: anyhow::Error| Failure { exit: Exit::Invalid, error };
     let json = record::to_json(record);
     let digest = record::digest(&json);
     let sheet = report::kind(record).file_stem();
-    let pdf = report::sheet_pdf(record, &digest).context("the PDF cannot be made").map_err(invalid)?;
-    let junit = report::junit(record, &digest).context("the JUnit report cannot be made").map_err(invalid)?;
-    let mut files = vec![
-        ("junit.xml".to_owned(), junit.into_bytes()),
-        (format!("{sheet}.html"), report::sheet_html(record, &digest).into_bytes()),
-        (format!("{sheet}.pdf"), pdf),
-        ("record.json".to_owned(), json),
-    ];
+    let html = report::sheet_html(record, &digest).into_bytes();
+    let mut files = vec![("record.json".to_owned(), json), (format!("{sheet}.html"), html)];
     files.extend(prepared.inputs.iter().map(|(role, input)| (prepared::frozen_name(role), input.bytes.clone())));
+    let junit = report::junit(record, &digest).map(String::into_bytes).map_err(anyhow::Error::from);
+    let pdf = report::sheet_pdf(record, &digest).map_err(anyhow::Error::from);
+    for (name, made) in [("junit.xml".to_owned(), junit), (format!("{sheet}.pdf"), pdf)] {
+        match made {
+            Ok(bytes) => files.push((name, bytes)),
+            Err(error) => say(&format!("railproof: {name} cannot be made and is left out: {error:#}")),
+        }
+    }
     folder.finish(files).context("the record is not kept").map_err(invalid)
 }
