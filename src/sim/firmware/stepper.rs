@@ -139,12 +139,6 @@ impl Stepper {
         self.next_at
     }
 
-    /// The moment of the pulse after the next, nearly: for those who only plan.
-    #[inline(always)]
-    pub fn after_next(&self) -> SimTime {
-        self.next_at.wrapping_mul(2).wrapping_sub(self.last_at)
-    }
-
     /// Whether it is moving.
     pub fn is_moving(&self) -> bool {
         self.next_at != SimTime::MAX
@@ -165,6 +159,23 @@ impl Stepper {
     /// The same in seconds.
     pub fn period(&self) -> f64 {
         f64::from(self.delay) * self.tick_ns * 1e-9
+    }
+
+    /// Makes steps at a steady speed, and hands their moments to `pulse`, as long as the one behind each will be due by
+    /// `until`, nearly. No switch may be pressed. Returns how many they were.
+    #[inline]
+    pub fn cruise(&mut self, until: SimTime, mut pulse: impl FnMut(SimTime)) -> u32 {
+        let steady = if self.braking { 0 } else { self.ramp.steady_steps(self.remaining) };
+        let mut made = 0;
+        while made < steady && 2 * self.next_at - self.last_at <= until {
+            pulse(self.next_at);
+            self.last_at = self.next_at;
+            self.schedule(self.delay);
+            made += 1;
+        }
+        self.remaining -= made;
+        self.position += i64::from(made) * self.direction;
+        made
     }
 
     /// Makes the step that is due and finds the next. `pressed` are the switches' levels at this moment.
@@ -206,13 +217,13 @@ impl Stepper {
         outcome
     }
 
-    #[inline]
+    #[inline(always)]
     fn schedule(&mut self, delay: u32) {
         self.delay = delay;
         self.match_ticks += f64::from(delay);
         let mut due = self.started + self.match_ticks * self.tick_ns;
         let bits = self.chance.bits();
-        let part = |bits: u64| (bits & 0xffff) as f64 * (1.0 / 65_536.0);
+        let part = |bits: u64| f64::from(bits as u16) * (1.0 / 65_536.0);
         let mut latency = self.timing.latency_ns + self.timing.latency_spread_ns * part(bits);
         if bits >> 56 == 0 {
             latency += self.timing.blocked_ns * part(bits >> 16);
@@ -220,7 +231,7 @@ impl Stepper {
         if self.timing.masked_ns > 0 {
             due = self.unmasked(due, delay);
         }
-        self.next_at = ((due + latency) as SimTime).max(self.last_at + SETUP_NS);
+        self.next_at = ((due + latency) as i64 as SimTime).max(self.last_at + SETUP_NS);
     }
 
     /// The moment at which a match is served while the light bar's refresh masks interrupts. Of several matches within

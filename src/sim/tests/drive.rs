@@ -68,7 +68,7 @@ fn a_free_rotor_swings_at_its_natural_frequency() {
     train.align_field();
     train.set_torque(0.40);
     train.move_to(200_000_000, &clock, &mut out);
-    train.step(1, false);
+    train.step(1);
     let (mut crossings, mut last, mut now) = (Vec::new(), train.lag_full_steps(), 200_000_000);
     while crossings.len() < 21 {
         now += 20_000;
@@ -101,7 +101,7 @@ fn an_overloaded_belt_jumps_whole_teeth() {
     for _ in 0..400 {
         now += 139_000;
         train.move_to(now, &clock, &mut out);
-        train.step(1, false);
+        train.step(1);
     }
     train.set_field_speed(0.0);
     train.move_to(now + 500_000_000, &clock, &mut out);

@@ -327,29 +327,26 @@ impl World {
     /// Moves the drive train step by step up to a moment, or to a step after which the controller has to think.
     fn move_to(&mut self, until: SimTime, out: &mut Part) {
         let mut reached = until;
-        loop {
+        while self.controller.stepper.next_at() <= until {
+            // Quick steps share one stride of the physics, away from the ends.
+            let within = self.train.stride_end().min(until);
+            let clock = &self.clock;
+            let stamp = |at| out.push_edge(EdgeChannel::Step, clock.tick(at as i64 as f64), true);
+            let made = self.controller.stepper.cruise(within, stamp);
+            let direction = self.controller.stepper.direction();
+            self.train.step_within(i64::from(made) * direction);
+
             let at = self.controller.stepper.next_at();
-            if at > until {
-                break;
-            }
-            // Two quick steps share one stride of the physics, away from the ends.
-            let shared = self.train.may_wait(self.controller.stepper.after_next());
-            if !shared {
-                self.train.move_to(at, &self.clock, out);
-                self.train.stamp_end_stops(at, &self.clock, out);
-            }
+            self.train.move_to(at, &self.clock, out);
+            self.train.stamp_end_stops(at, &self.clock, out);
             let outcome = self.controller.stepper.interrupt(self.train.end_stop_levels());
-            out.push_edge(EdgeChannel::Step, self.clock.tick(at as f64), true);
-            self.train.step(self.controller.stepper.direction(), shared);
+            out.push_edge(EdgeChannel::Step, self.clock.tick(at as i64 as f64), true);
+            self.train.step(direction);
             let delay = self.controller.stepper.delay();
             if delay != self.known_delay {
                 self.follow_speed(delay);
             }
             if outcome != Outcome::Going {
-                if shared {
-                    self.train.move_to(at, &self.clock, out);
-                    self.train.stamp_end_stops(at, &self.clock, out);
-                }
                 self.now = at;
                 self.controller.stepped(outcome, at, self.train.end_stop_levels());
                 self.look_at_controller(out);
