@@ -85,19 +85,18 @@ impl Encoder {
     }
 
     /// Stamps the edges of a straight movement from `from` at `ns` to `to`, `ns_long` later.
+    #[inline(never)]
     pub fn travel(&mut self, from: f64, to: f64, ns: f64, ns_long: f64, clock: &JigClock, out: &mut Part) {
         let slowness = ns_long / (to - from);
         while self.is_left_by(to) {
-            let (next, line) = if to >= self.high { (self.cell + 1, self.high) } else { (self.cell - 1, self.low) };
-            let (a_before, _) = self.levels();
-            self.enter(next);
-            let (a, b) = self.levels();
-            let tick = clock.tick(ns + (line - from) * slowness);
-            if a == a_before {
-                out.push_edge(EdgeChannel::EncoderB, tick, b);
-            } else {
-                out.push_edge(EdgeChannel::EncoderA, tick, a);
-            }
+            let rightward = to >= self.high;
+            let line = if rightward { self.high } else { self.low };
+            let border = self.cell + i64::from(rightward);
+            // A changes at odd borders and B at even ones; to the right the first two of four rise.
+            let channel = if border & 1 == 1 { EdgeChannel::EncoderA } else { EdgeChannel::EncoderB };
+            let level = matches!(border & 3, 1 | 2) == rightward;
+            out.push_edge(channel, clock.tick(ns + (line - from) * slowness), level);
+            self.enter(if rightward { border } else { border - 1 });
         }
     }
 }
