@@ -196,11 +196,11 @@ impl Train {
         self.field_speed * (1.0 / belt::PER_TURN)
     }
 
-    /// How long one stride can last from now on; no time at all near an end, where each step is a stride of its own.
+    /// How long one stride can last from now on, away from the ends: near them each step is a stride of its own.
     #[inline]
-    pub fn stride_end(&self) -> SimTime {
+    pub fn stride_end(&self) -> Option<SimTime> {
         let away = self.carriage > NEAR_AN_END && self.carriage < TRAVEL - NEAR_AN_END;
-        if away { self.time + self.stride_ns_max } else { 0 }
+        (away && self.end_stops.iter().all(EndStop::is_quiet)).then_some(self.time + self.stride_ns_max)
     }
 
     /// Moves everything up to a moment and stamps what the jig sees of it.
@@ -281,7 +281,7 @@ impl Train {
         }
         self.carriage_speed = carriage_speed;
         if self.encoder.is_left_by(to) {
-            self.encoder.travel(from, to, self.time as f64, ns_long, clock, out);
+            self.encoder.travel(from, to, self.time, ns_long, clock, out);
         }
         if to < self.free_low || to > self.free_high {
             self.touch(from, to, ns_long);
@@ -371,7 +371,7 @@ impl Train {
         for (end_stop, channel) in self.end_stops.iter_mut().zip([EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop])
         {
             while let Some((at, level)) = end_stop.take_change(until) {
-                out.push_edge(channel, clock.tick(at as f64), level);
+                out.push_edge(channel, clock.tick(at), level);
             }
         }
     }
