@@ -4,10 +4,13 @@
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[path = "../tests/common/counted.rs"]
+mod counted;
 #[path = "../tests/common/kept.rs"]
 mod kept;
 
-use common::{Counted, Simulated};
+use common::Simulated;
+use counted::Counted;
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use railproof::sim::WorldSettings;

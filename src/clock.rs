@@ -26,6 +26,11 @@ impl HostTime {
         Self(self.0.saturating_add(u64::try_from(wait.as_nanos()).unwrap_or(u64::MAX)))
     }
 
+    /// The moment `wait` earlier; the clock's start rather than before it.
+    pub fn before(self, wait: Duration) -> Self {
+        Self(self.0.saturating_sub(u64::try_from(wait.as_nanos()).unwrap_or(u64::MAX)))
+    }
+
     /// How long ago `earlier` was; zero when it is not earlier.
     pub fn since(self, earlier: HostTime) -> Duration {
         Duration::from_nanos(self.0.saturating_sub(earlier.0))

@@ -3,8 +3,11 @@
 //! The faults are physical causes (src/sim/faults.rs); which check must see which is the trade's common practice, no source.
 
 mod common;
+#[path = "common/counted.rs"]
+mod counted;
 
-use common::{Counted, Simulated};
+use common::Simulated;
+use counted::Counted;
 use railproof::decide::Decision;
 use railproof::event::RunOutcome;
 use railproof::sim::{Fault, WorldSettings};
@@ -32,7 +35,7 @@ const SEEN_BY: [(&str, &str); 23] = [
     ("swapped-levels", "speed levels and light bar"),
     ("creep-after-stop", "stop and hold"),
     ("hot-motor", "steady running and heat"),
-    ("tight-carriage", "promised top speed"),
+    ("tight-carriage", "belt and pulley"),
     ("mute-unit", "power-up and self-report"),
 ];
 

@@ -1,8 +1,11 @@
 //! Healthy units of many seeds against the outgoing plan: none is rejected, hardly any is left undecided.
 
 mod common;
+#[path = "common/counted.rs"]
+mod counted;
 
-use common::{Counted, Simulated};
+use common::Simulated;
+use counted::Counted;
 use railproof::decide::Decision;
 use railproof::sim::WorldSettings;
 use std::sync::atomic::{AtomicU64, Ordering};

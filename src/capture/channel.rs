@@ -1,5 +1,7 @@
 //! What a jig can sense and drive. A jig has at most one channel of each kind, so the kind is the channel's name.
 
+use crate::quantity::Dimension;
+
 /// A digital line whose transitions are stamped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[repr(u8)]
@@ -118,6 +120,18 @@ impl SampleChannel {
     /// The channel with this name.
     pub fn named(name: &str) -> Option<Self> {
         (0..Self::COUNT).filter_map(Self::at).find(|channel| channel.name() == name)
+    }
+
+    /// What one of its codes is worth a number of; temperatures are counted from 0 °C.
+    pub const fn dimension(self) -> Dimension {
+        match self {
+            Self::PackVoltage => Dimension::Voltage,
+            Self::PackCurrent => Dimension::Current,
+            Self::MotorTemperature | Self::HousingTemperature | Self::AirTemperature => {
+                Dimension::TemperatureDifference
+            }
+            Self::Light(_) => Dimension::Ratio,
+        }
     }
 }
 

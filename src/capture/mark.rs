@@ -73,6 +73,12 @@ pub enum Action {
     Send { text: String },
 }
 
+impl Action {
+    /// Speed of a motion that was found in a capture whose command is not known. Whatever is compared with it comes out as
+    /// no number, and no such value is ever handed out.
+    pub const SPEED_UNKNOWN: f64 = f64::NAN;
+}
+
 /// A move of a plan, as it stands in the capture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Phase {

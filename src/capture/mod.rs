@@ -4,13 +4,22 @@
 //! stored run can be judged again. Deliberately absent: files' places, ports, clocks, units of measure, limits.
 
 mod channel;
+mod chunks;
+pub mod csv;
 pub mod file;
+#[cfg(test)]
+mod gathered;
 mod mark;
 mod part;
+mod phases;
+pub mod vcd;
+mod wires;
 
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
 pub use part::{Driven, Edge, Line, Loss, Part, Sample, Talker, Tick};
+pub use phases::{AsFound, Motion, Namer, PhaseFinder, Rules};
+pub use wires::{Calibrations, Channel, ForeignError, Taken, Wire};
 
 /// Whoever takes a capture as it arrives: the measuring session, the file writer, or both.
 ///

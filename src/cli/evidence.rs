@@ -5,6 +5,7 @@ use crate::capture::{CaptureSink, Mark, Part};
 use crate::run::Evidence;
 use std::fs::File;
 use std::io::{self, BufWriter};
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
 /// The capture file in a run's staged folder.
@@ -30,9 +31,16 @@ impl FolderEvidence {
     }
 
     /// Ends the file.
+    ///
+    /// # Errors
+    /// What the disk said; that somebody took the file away, which no write notices.
     pub fn finish(self) -> io::Result<()> {
         self.writer.finish()?;
-        self.file.sync_all()
+        self.file.sync_all()?;
+        if self.file.metadata()?.nlink() == 0 {
+            return Err(io::Error::other("the capture file was taken away during the run"));
+        }
+        Ok(())
     }
 }
 
@@ -55,5 +63,18 @@ impl Evidence for FolderEvidence {
             return Err(failed(error));
         }
         self.file.sync_data().map_err(|error| failed(&error))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_capture_file_that_is_taken_away_is_missed() {
+        let folder = tempfile::tempdir().expect("a folder for the test");
+        let evidence = FolderEvidence::create(folder.path(), 2_000_000).expect("it can be made");
+        std::fs::remove_file(folder.path().join(FolderEvidence::FILE)).expect("somebody tidies up");
+        assert!(evidence.finish().expect_err("it is gone").to_string().contains("taken away"));
     }
 }

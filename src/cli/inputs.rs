@@ -1,8 +1,10 @@
 //! The files that a command reads: their bytes once, so that what is checked is also what is frozen beside the record.
 
-use super::{Exit, Failure};
-use crate::written::{Problem, Source, Style};
+use super::{Exit, Failure, say};
+use crate::written::{BYTES_MAX, Problem, Source, Style};
 use anyhow::anyhow;
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 
 /// A file as it was read.
@@ -17,7 +19,7 @@ impl InputFile {
     /// Reads a file.
     pub fn read(path: &Path) -> Result<Self, Failure> {
         let name = path.display().to_string();
-        let bytes = std::fs::read(path).map_err(|error| {
+        let bytes = bytes(path).map_err(|error| {
             let why = anyhow!("{name}: cannot be read: {error}; check the path and the rights");
             Failure::new(Exit::BadInput, why)
         })?;
@@ -28,10 +30,22 @@ impl InputFile {
     }
 }
 
+/// The bytes of a file that is no longer than one of ours can be: a wrong path may lead to something without an end.
+pub fn bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)?.take(BYTES_MAX as u64 + 1).read_to_end(&mut bytes)?;
+    if bytes.len() > BYTES_MAX {
+        return Err(std::io::Error::other(format!(
+            "it has more than {BYTES_MAX} bytes, which no plan or unit or jig file needs"
+        )));
+    }
+    Ok(bytes)
+}
+
 /// Shows what is wrong with input files and ends the command.
 pub fn refuse(problems: &[Problem]) -> Failure {
     for problem in problems {
-        anstream::eprintln!("{}\n", problem.show(Style::Styled));
+        say(&format!("{}\n", problem.show(Style::Styled)));
     }
     let files: std::collections::BTreeSet<&str> = problems.iter().map(Problem::file).collect();
     let mistakes = if problems.len() == 1 { "1 mistake".into() } else { format!("{} mistakes", problems.len()) };

@@ -1,6 +1,7 @@
 //! `railproof lint`: checks plans, unit files and jig files without a bench, and whether they fit each other.
 
-use super::{Exit, Failure, Format};
+use super::inputs::bytes;
+use super::{Exit, Failure, Format, print};
 use crate::jig::JigFile;
 use crate::plan::Draft;
 use crate::run::envelope;
@@ -26,10 +27,10 @@ pub struct LintArgs {
 pub fn lint(args: &LintArgs) -> Result<Exit, Failure> {
     let mut files: Vec<Linted> = args.files.iter().map(|path| Linted::read(path)).collect();
     fit(&mut files);
-    match args.format {
-        Format::Text => print_text(&files),
-        Format::Json => print_json(&files),
-    }
+    print(&match args.format {
+        Format::Text => text(&files),
+        Format::Json => json(&files),
+    })?;
     let all_sound = files.iter().all(|file| file.problems.is_empty());
     Ok(if all_sound { Exit::Done } else { Exit::BadInput })
 }
@@ -74,7 +75,7 @@ impl Kind {
 impl Linted {
     fn read(path: &Path) -> Self {
         let file = path.display().to_string();
-        let source = match std::fs::read(path) {
+        let source = match bytes(path) {
             Ok(bytes) => Source::from_bytes(&file, &bytes).map_err(|problem| vec![*problem]),
             Err(error) => {
                 let what = format!("this file cannot be read: {error}");
@@ -167,24 +168,26 @@ fn fit(files: &mut [Linted]) {
     }
 }
 
-fn print_text(files: &[Linted]) {
+fn text(files: &[Linted]) -> String {
+    let mut text = String::new();
     for file in files {
         for problem in &file.problems {
-            anstream::println!("{}\n", problem.show(Style::Styled));
+            text += &format!("{}\n\n", problem.show(Style::Styled));
         }
         let kind = file.kind.map_or("unknown kind of file", Kind::words);
-        match file.problems.len() {
-            0 => anstream::println!("{}: {kind}, nothing wrong", file.file),
-            1 => anstream::println!("{}: {kind}, 1 mistake", file.file),
-            count => anstream::println!("{}: {kind}, {count} mistakes", file.file),
-        }
+        text += &match file.problems.len() {
+            0 => format!("{}: {kind}, nothing wrong\n", file.file),
+            1 => format!("{}: {kind}, 1 mistake\n", file.file),
+            count => format!("{}: {kind}, {count} mistakes\n", file.file),
+        };
         for (jig, seconds) in &file.takes {
-            anstream::println!("{}: takes about {seconds:.0} s of machine time on the jig `{jig}`", file.file);
+            text += &format!("{}: takes about {seconds:.0} s of machine time on the jig `{jig}`\n", file.file);
         }
     }
+    text
 }
 
-fn print_json(files: &[Linted]) {
+fn json(files: &[Linted]) -> String {
     let files: Vec<_> = files
         .iter()
         .map(|file| {
@@ -206,5 +209,5 @@ fn print_json(files: &[Linted]) {
             json!({ "file": file.file, "kind": file.kind.map(Kind::words), "problems": problems, "takes": takes })
         })
         .collect();
-    anstream::println!("{:#}", json!({ "files": files }));
+    format!("{:#}\n", json!({ "files": files }))
 }

@@ -4,17 +4,24 @@
 //! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
 
 mod bench;
+mod captures;
 mod evidence;
 mod inputs;
+mod judge;
 mod lint;
+mod measure;
 mod operator;
+mod prepared;
 mod run;
+mod show;
 mod signals;
 mod simulate;
 mod watch;
 mod world;
 
+use anyhow::Context;
 use clap::{Parser, Subcommand, ValueEnum};
+use std::io::Write;
 use std::process::ExitCode;
 
 /// Automated bench test of finished motorised slider drive units.
@@ -33,6 +40,10 @@ struct Arguments {
 enum Command {
     /// Qualify one unit: carry out a plan, decide, and keep the record
     Run(run::RunArgs),
+    /// Print every measurand that captures support, whoever made them
+    Measure(measure::MeasureArgs),
+    /// Measure and decide again from a stored run or a capture, without a bench
+    Judge(judge::JudgeArgs),
     /// Check plans, unit files and jig files without a bench
     Lint(lint::LintArgs),
     /// Serve a simulated unit and capture board on two serial ports
@@ -77,15 +88,34 @@ impl From<Exit> for ExitCode {
 pub fn main() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Run(args) => run::run(&args),
+        Command::Measure(args) => measure::measure(&args),
+        Command::Judge(args) => judge::judge(&args),
         Command::Lint(args) => lint::lint(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };
     match done {
         Ok(exit) => exit.into(),
         Err(Failure { exit, error }) => {
-            anstream::eprintln!("railproof: {error:#}");
+            say(&format!("railproof: {error:#}"));
             exit.into()
         }
+    }
+}
+
+/// Says a line on standard error. Where nobody can hear it, what goes on goes on: a unit may be moving.
+fn say(line: &str) {
+    let _ = writeln!(anstream::stderr(), "{line}");
+}
+
+/// Prints a result on standard output.
+///
+/// # Errors
+/// Where it takes no more, other than because its reader has seen enough.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
     }
 }
 

@@ -2,30 +2,25 @@
 
 use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
-use super::inputs::{InputFile, gather, refuse};
-use super::operator::{TerminalOperator, confirm, given_answers};
+use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
+use super::prepared::{self, Prepared};
+use super::show;
 use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
-use super::{Exit, Failure, Format};
+use super::{Exit, Failure, Format, say};
 use crate::capture::Action;
-use crate::clock::{Clock, ComputerClock, WallTime};
-use crate::decide::Decision;
+use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
-use crate::jig::{Dates, JigFile};
-use crate::plan::{Draft, Plan};
+use crate::jig::JigFile;
+use crate::plan::Plan;
 use crate::record::{self, Header, Record, RunFolder, stored};
 use crate::report;
-use crate::run::{self, Answering, Bench, Job, Question, envelope, setup};
-use crate::unit::Unit;
+use crate::run::{self, Answering, Bench, Job, Question, setup};
 use anyhow::{Context, anyhow};
 use clap::Args;
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
-use time::format_description::well_known::Rfc3339;
-
-/// The narrowest that a result is laid out for.
-const PAGE_WIDTH: u16 = 80;
 
 /// What to run, on which bench, and where the record goes.
 #[derive(Args)]
@@ -72,37 +67,29 @@ fn part(text: &str) -> Result<stored::Part, String> {
     }
 }
 
-/// Everything that was read and found right before the bench is touched.
-struct Prepared {
-    plan: Plan,
-    unit: Unit,
-    jig: JigFile,
-    /// Plan, unit file and jig file as they were read.
-    inputs: [(&'static str, InputFile); 3],
-}
-
 /// Qualifies one unit.
 pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let prepared = prepare(args)?;
     let interrupted = watch_for_signals()?;
     let clock = ComputerClock::new();
     let started = clock.wall();
+    within_calibration(&prepared.jig, started.date())?;
     let id = uuid::Uuid::now_v7().to_string();
     let folder = stage(args, &id)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
     let answering = Answering::new(given_answers(&args.answers), bench.simulated());
-    if !bench.simulated() {
-        confirm(&prepared.plan.before, args.confirmed)?;
-    }
     questions_can_be_answered(&prepared.plan, &answering)?;
+    let mut operator = TerminalOperator::new(answering);
+    if !bench.simulated() && !args.confirmed {
+        operator.confirm(&prepared.plan.before, &clock, &interrupted)?;
+    }
 
-    let outcome = conduct(args, &prepared, &mut bench, &folder, answering, &interrupted)?;
-    let outcome = within_calibration(outcome, &prepared.jig, started.date());
+    let outcome = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
         id,
-        started: rfc3339(started),
-        ended: rfc3339(clock.wall()),
+        started: show::rfc3339(started),
+        ended: show::rfc3339(clock.wall()),
         took_s: outcome.took_s,
         origin: bench.origin(),
         seed,
@@ -113,52 +100,39 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let header = header(args, &prepared, &bench, facts);
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record)?;
-    show(args.format, &record, &kept)?;
-    Ok(exit(&outcome))
+    show::record(args.format, &record, &kept.display().to_string())?;
+    Ok(show::exit(&outcome))
 }
 
 /// Reads and checks everything that can be checked without a bench.
 fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
-    let plan_file = InputFile::read(&args.plan)?;
-    let unit_file = InputFile::read(&args.unit)?;
-    let jig_file = InputFile::read(&args.jig)?;
-    let mut problems = Vec::new();
-    let draft = gather(Draft::read(&plan_file.source), &mut problems);
-    let unit = gather(Unit::read(&unit_file.source), &mut problems);
-    let jig = gather(JigFile::read(&jig_file.source), &mut problems);
-    let (Some(draft), Some(unit), Some(jig)) = (draft, unit, jig) else { return Err(refuse(&problems)) };
-    let plan = draft.fit(&envelope(&unit, &jig)).map_err(|problems| refuse(&problems))?;
-    if !unit.serial_numbers.is_match(&args.serial) {
-        let why = format!(
-            "`{}` is no serial number of a {}; the unit file wants {}",
-            args.serial,
-            unit.model,
-            unit.serial_numbers.as_str()
-        );
-        return Err(Failure::new(Exit::Usage, anyhow!(why)));
-    }
-    Ok(Prepared { plan, unit, jig, inputs: [("plan", plan_file), ("unit", unit_file), ("jig", jig_file)] })
+    record::check_serial(&args.serial).map_err(|error| Failure::new(Exit::Usage, error))?;
+    let prepared = Prepared::read(&args.plan, &args.unit, &args.jig)?;
+    prepared.check_serial(&args.serial)?;
+    Ok(prepared)
 }
 
 fn stage(args: &RunArgs, id: &str) -> Result<RunFolder, Failure> {
     for swept in record::sweep(&args.results) {
-        anstream::eprintln!("railproof: {} was left by a run that was killed; it proves nothing", swept.display());
+        say(&format!("railproof: {} was left by a run that was killed; it proves nothing", swept.display()));
     }
     RunFolder::stage(&args.results, &args.serial, id).map_err(|error| Failure::new(Exit::Invalid, error))
 }
 
-/// A question that nobody could answer is found before anything moves.
+/// A question that nobody could answer, or that was answered beside the point, is found before anything moves.
 fn questions_can_be_answered(plan: &Plan, answering: &Answering) -> Result<(), Failure> {
-    if std::io::stdin().is_terminal() {
-        return Ok(());
-    }
+    let somebody_there = std::io::stdin().is_terminal();
     for planned in plan.checks.iter().flat_map(|check| &check.moves) {
         let Action::Ask { question } = &planned.action else { continue };
         let wanted = planned.expect.as_deref().unwrap_or("yes");
-        if answering.prepared(Question { text: question, wanted }).is_none() {
-            let why = format!("nobody is at the terminal to answer `{question}`; add --answer");
-            return Err(Failure::new(Exit::Usage, anyhow!(why)));
-        }
+        let why = match answering.prepared(Question { text: question, wanted }) {
+            None if !somebody_there => format!("nobody is at the terminal to answer `{question}`; add --answer"),
+            Some(answer) if is_yes_or_no(wanted) && !is_yes_or_no(&answer) => {
+                format!("`{answer}` is no answer to `{question}`; give yes or no")
+            }
+            _ => continue,
+        };
+        return Err(Failure::new(Exit::Usage, anyhow!(why)));
     }
     Ok(())
 }
@@ -168,124 +142,81 @@ fn conduct(
     prepared: &Prepared,
     bench: &mut OpenBench,
     folder: &RunFolder,
-    answering: Answering,
+    operator: &mut TerminalOperator,
     interrupted: &AtomicBool,
 ) -> Result<RunOutcome, Failure> {
     let setup = setup(&prepared.unit, &prepared.jig);
     let mut evidence = FolderEvidence::create(folder.path(), setup.jig.ticks_per_second)
-        .context("the capture file cannot be written")
+        .with_context(|| format!("{}: no capture file; look at the disk and at --results", folder.path().display()))
         .map_err(|error| Failure { exit: Exit::Invalid, error })?;
     let mut watcher = TerminalWatcher::new();
-    let mut operator = TerminalOperator::new(answering);
     let job = Job { plan: &prepared.plan, setup: &setup, serial: &args.serial, interrupted };
     let OpenBench { clock, port, jig } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
-    let outcome = run::run(&job, &mut bench, &mut operator, &mut evidence, &mut watcher);
+    let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);
     Ok(match evidence.finish() {
         Ok(()) => outcome,
-        Err(error) => invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
+        Err(error) => prepared::invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
     })
 }
 
-/// A run on a jig past its calibration proves nothing.
-fn within_calibration(outcome: RunOutcome, jig: &JigFile, today: time::Date) -> RunOutcome {
-    jig.overdue(today).into_iter().fold(outcome, |outcome, (channel, dates)| {
-        let why = format!("the calibration of the jig's `{channel}` was due on {}; calibrate it", dates.due);
-        invalidated(outcome, why)
-    })
-}
-
-fn invalidated(mut outcome: RunOutcome, why: String) -> RunOutcome {
-    outcome.invalid_because.push(why);
-    outcome.decision = Decision::Invalid;
-    outcome
+/// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet.
+fn within_calibration(jig: &JigFile, today: time::Date) -> Result<(), Failure> {
+    let mut wrong: Vec<String> = jig
+        .overdue(today)
+        .into_iter()
+        .map(|(channel, dates)| format!("the calibration of the jig's `{channel}` was due on {}", dates.due))
+        .collect();
+    let right = if wrong.is_empty() { "set the computer's clock, or correct the jig file" } else { "calibrate it" };
+    if wrong.is_empty() {
+        // The calendar of the bench may be a day ahead of UTC.
+        let tomorrow = today.next_day().unwrap_or(today);
+        let ahead = jig.dates().into_iter().filter(|(_, dates)| dates.calibrated > tomorrow);
+        wrong.extend(ahead.map(|(channel, dates)| {
+            format!(
+                "the jig's `{channel}` was calibrated on {}, and the computer's clock says {today}",
+                dates.calibrated
+            )
+        }));
+    }
+    match wrong.split_first() {
+        None => Ok(()),
+        Some((first, more)) => {
+            let more = if more.is_empty() { String::new() } else { format!(" (and {} more channels)", more.len()) };
+            let why = format!("{first}{more}; {right}; nothing was moved");
+            Err(Failure::new(Exit::Invalid, anyhow!(why)))
+        }
+    }
 }
 
 /// What the record says beside the outcome.
 fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::RunFacts) -> Header {
-    let calibration = |(channel, dates): (String, Dates)| stored::CalibrationFacts {
-        channel,
-        date: dates.calibrated.to_string(),
-        due: dates.due.to_string(),
-    };
     Header {
         run,
-        unit: stored::UnitFacts {
-            maker: prepared.unit.maker.clone(),
-            model: prepared.unit.model.clone(),
-            serial: args.serial.clone(),
-            reports: Default::default(),
-            parts: args.parts.clone(),
-        },
-        bench: stored::BenchFacts {
-            jig: prepared.jig.name.clone(),
-            describes: bench.jig.identity().describes.clone(),
-            operator: args.operator.clone(),
-            calibrations: prepared.jig.dates().into_iter().map(calibration).collect(),
-        },
-        inputs: prepared.inputs.iter().map(|(role, input)| frozen(role, input)).collect(),
+        unit: prepared.unit_facts(&args.serial, args.parts.clone()),
+        bench: prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone()),
+        inputs: prepared.input_facts(),
         warnings: Vec::new(),
     }
 }
 
-/// Where an input file stands in the run's folder: by its role, whatever its name was.
-fn frozen_name(role: &str) -> String {
-    format!("inputs/{role}.yaml")
-}
-
-fn frozen(role: &str, input: &InputFile) -> stored::Input {
-    stored::Input { role: role.to_owned(), file: frozen_name(role), sha256: record::digest(&input.bytes) }
-}
-
-/// Writes everything that is left to write and makes the run's folder appear.
+/// Writes everything that is left to write and makes the run's folder appear. The record comes first: a report that cannot
+/// be made is told about and left out, since it can be made again from the record.
 fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathBuf, Failure> {
     let invalid = |error: anyhow::Error| Failure { exit: Exit::Invalid, error };
     let json = record::to_json(record);
     let digest = record::digest(&json);
     let sheet = report::kind(record).file_stem();
-    let pdf = report::sheet_pdf(record, &digest).context("the PDF cannot be made").map_err(invalid)?;
-    let junit = report::junit(record, &digest).context("the JUnit report cannot be made").map_err(invalid)?;
-    let mut files = vec![
-        ("junit.xml".to_owned(), junit.into_bytes()),
-        (format!("{sheet}.html"), report::sheet_html(record, &digest).into_bytes()),
-        (format!("{sheet}.pdf"), pdf),
-        ("record.json".to_owned(), json),
-    ];
-    files.extend(prepared.inputs.iter().map(|(role, input)| (frozen_name(role), input.bytes.clone())));
-    folder.finish(files).context("the record is not kept").map_err(invalid)
-}
-
-fn show(format: Format, record: &Record, kept: &Path) -> Result<(), Failure> {
-    use std::io::Write;
-    let text = match format {
-        Format::Text => {
-            format!("{}\n{}\n", report::text(record, terminal_width()), kept.display())
+    let html = report::sheet_html(record, &digest).into_bytes();
+    let mut files = vec![("record.json".to_owned(), json), (format!("{sheet}.html"), html)];
+    files.extend(prepared.inputs.iter().map(|(role, input)| (prepared::frozen_name(role), input.bytes.clone())));
+    let junit = report::junit(record, &digest).map(String::into_bytes).map_err(anyhow::Error::from);
+    let pdf = report::sheet_pdf(record, &digest).map_err(anyhow::Error::from);
+    for (name, made) in [("junit.xml".to_owned(), junit), (format!("{sheet}.pdf"), pdf)] {
+        match made {
+            Ok(bytes) => files.push((name, bytes)),
+            Err(error) => say(&format!("railproof: {name} cannot be made and is left out: {error:#}")),
         }
-        Format::Json => String::from_utf8_lossy(&record::to_json(record)).into_owned(),
-    };
-    let mut out = anstream::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        // Whoever read the output has seen enough; the record is kept all the same.
-        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
     }
-}
-
-/// Columns of the terminal; where there is none, as many as fit a printed page.
-fn terminal_width() -> u16 {
-    rustix::termios::tcgetwinsize(std::io::stdout()).map_or(0, |size| size.ws_col).max(PAGE_WIDTH)
-}
-
-fn exit(outcome: &RunOutcome) -> Exit {
-    match outcome.decision {
-        _ if outcome.interrupted => Exit::Interrupted,
-        Decision::Conforms => Exit::Done,
-        Decision::Undecided => Exit::Undecided,
-        Decision::DoesNotConform => Exit::DoesNotConform,
-        Decision::Invalid => Exit::Invalid,
-    }
-}
-
-fn rfc3339(at: WallTime) -> String {
-    at.format(&Rfc3339).unwrap_or_else(|_| at.to_string())
+    folder.finish(files).context("the record is not kept").map_err(invalid)
 }

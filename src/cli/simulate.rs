@@ -3,7 +3,7 @@
 use super::inputs::{InputFile, gather, refuse};
 use super::signals::watch_for_signals;
 use super::world::WorldArgs;
-use super::{Exit, Failure, Format};
+use super::{Exit, Failure, Format, say};
 use crate::jig::{JigFile, JigKind};
 use crate::sim::{Heard, ServeSettings, Served, TICKS_PER_SECOND};
 use crate::unit::Unit;
@@ -61,14 +61,11 @@ pub fn simulate(args: &SimulateArgs) -> Result<Exit, Failure> {
 }
 
 fn tell_supply(heard: Heard) {
-    anstream::eprintln!(
-        "{}",
-        match heard {
-            Heard::SupplyOn => "unit supply on",
-            Heard::SupplyOff => "unit supply off",
-            Heard::WatchdogOff => "unit supply off by the watchdog: the bench fell silent",
-        }
-    );
+    say(match heard {
+        Heard::SupplyOn => "unit supply on",
+        Heard::SupplyOff => "unit supply off",
+        Heard::WatchdogOff => "unit supply off by the watchdog: the bench fell silent",
+    });
 }
 
 fn invalid(error: anyhow::Error) -> Failure {
@@ -108,7 +105,7 @@ fn tell(format: Format, unit: &str, board: &str) -> std::io::Result<()> {
         Format::Json => writeln!(out, "{}", serde_json::json!({ "unit": unit, "board": board }))?,
     }
     out.flush()?;
-    anstream::eprintln!("Serving a simulated unit and capture board; end with Ctrl-C.");
+    say("Serving a simulated unit and capture board; end with Ctrl-C.");
     Ok(())
 }
 

@@ -1,5 +1,6 @@
 //! The terminal while a run goes: which check, which move, how long it still takes; a line for each decided check.
 
+use super::say;
 use crate::event::{CheckOutcome, Event, Live, Watcher};
 use anstyle::{AnsiColor, Style};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -23,7 +24,7 @@ impl TerminalWatcher {
     }
 
     fn tell(&self, line: &str) {
-        self.bar.suspend(|| anstream::eprintln!("{line}"));
+        self.bar.suspend(|| say(line));
     }
 
     fn check_ended(&self, outcome: &CheckOutcome) {

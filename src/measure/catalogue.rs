@@ -1,7 +1,7 @@
 //! The catalogue of measurands. Each stands beside the others of its family; here they are only called together.
 
 use super::values::{bench, whole};
-use super::{CheckEvidence, Reading, Setup};
+use super::{Blame, CheckEvidence, Reading, Setup, Withheld};
 use super::{crawl, ends, heat, jitter, levels, light, pack, speed, stopping, strides, talk};
 use crate::capture::{EdgeChannel, SampleChannel};
 use crate::quantity::Dimension;
@@ -35,14 +35,43 @@ impl Measurand {
             .map(|channel| channel.name().to_owned());
         let uncalibrated = self.samples.iter().filter(|channel| setup.jig.calibrations[channel.index()].is_none());
         if let Some(channel) = missing.chain(uncalibrated.map(|channel| channel.name())).next() {
-            return vec![whole(Err(bench(format!("the jig has no channel `{channel}`"))))];
+            let why = format!("the jig has no channel `{channel}`");
+            return vec![whole(Err(if check.without_transcript { nobody(why) } else { bench(why) }))];
         }
         let captured = !self.edges.is_empty() || !self.samples.is_empty();
         if let Some(loss) = check.losses.first().filter(|_| captured) {
             return vec![whole(Err(bench(format!("evidence was lost: {}", loss.what))))];
         }
-        (self.reader)(check, setup)
+        if !check.without_transcript {
+            return (self.reader)(check, setup);
+        }
+        if !captured {
+            return vec![whole(Err(nobody("the capture holds nothing of what the unit and the bench said".into())))];
+        }
+        let mut readings = (self.reader)(check, setup);
+        for reading in &mut readings {
+            match &mut reading.result {
+                Ok(estimate) if !estimate.value.is_finite() => {
+                    let why = "it is compared with a command, which this capture does not tell";
+                    reading.result = Err(nobody(why.into()));
+                }
+                // What a bench should have told, another instrument cannot.
+                Err(withheld) if withheld.blame == Blame::Bench => withheld.blame = Blame::Nobody,
+                _ => {}
+            }
+        }
+        readings
     }
+
+    /// Whether a capture with the channels of this jig can hold it.
+    pub fn is_supported(&self, setup: &Setup) -> bool {
+        self.edges.iter().all(|channel| setup.jig.edges.contains(channel))
+            && self.samples.iter().all(|channel| setup.jig.calibrations[channel.index()].is_some())
+    }
+}
+
+fn nobody(why: String) -> Withheld {
+    Withheld { why, blame: Blame::Nobody }
 }
 
 /// All measurands, in the order of a manual.

@@ -20,6 +20,8 @@ pub struct CheckEvidence {
     pub losses: Vec<Loss>,
     /// Outputs that were switched during it.
     pub driven: Vec<Driven>,
+    /// Whether another instrument captured it, which heard nothing of the unit's link.
+    pub without_transcript: bool,
     pub(super) samples: Vec<Vec<Sample>>,
 }
 

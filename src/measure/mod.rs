@@ -59,4 +59,6 @@ pub enum Blame {
     Unit,
     /// The bench: the run is invalid.
     Bench,
+    /// Nobody: another instrument captured it, and cannot tell. It stays undecided.
+    Nobody,
 }

@@ -39,6 +39,8 @@ pub struct Session {
     losses: Vec<Loss>,
     losses_before_check: usize,
     traces: Traces,
+    without_transcript: bool,
+    untraced: bool,
 }
 
 /// Everything but the encoder and the samples that has not been looked at yet.
@@ -72,7 +74,19 @@ impl Session {
             losses: Vec::new(),
             losses_before_check: 0,
             traces: Traces::default(),
+            without_transcript: false,
+            untraced: false,
         }
+    }
+
+    /// Measures what another instrument captured: what the unit and the bench said is not in it.
+    pub fn without_transcript(self) -> Self {
+        Self { without_transcript: true, ..self }
+    }
+
+    /// Keeps no curves, which grow with the number of differently named phases.
+    pub fn untraced(self) -> Self {
+        Self { untraced: true, ..self }
     }
 
     /// The evidence of the check that ended last, once.
@@ -165,7 +179,7 @@ impl Session {
             path,
         };
         let evidence = section.observe(&self.setup, &mut self.carried, &mut self.scratch);
-        if evidence.ended > evidence.began {
+        if evidence.ended > evidence.began && !self.untraced {
             self.traces.phase(&evidence, &path, &self.setup);
         }
         self.find_zero(&evidence);
@@ -255,7 +269,12 @@ impl CaptureSink for Session {
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
                 self.skip(mark);
-                self.check = Some(CheckEvidence { check: *check, began: mark.at, ..CheckEvidence::default() });
+                self.check = Some(CheckEvidence {
+                    check: *check,
+                    began: mark.at,
+                    without_transcript: self.without_transcript,
+                    ..CheckEvidence::default()
+                });
                 self.losses_before_check = self.losses.len();
             }
             MarkKind::PhaseBegins(phase) => {

@@ -148,6 +148,12 @@ fn dead_controls(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
                 }
                 Action::Start { .. } | Action::Stop { press: Some(_), .. } => {
                     let Pressed { start, stop } = pressed(phase);
+                    if check.without_transcript && start.is_none() && stop.is_none() {
+                        return Some(reading(
+                            phase,
+                            Err(bench("the capture does not tell when a control was pressed")),
+                        ));
+                    }
                     let started = start.is_none_or(|press| press.first_pulse_after.is_some());
                     let stopped = stop.is_none_or(|press| stopped(phase, press, setup)) || !started;
                     usize::from(!started) + usize::from(!stopped)

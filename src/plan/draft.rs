@@ -108,14 +108,17 @@ fn whole(root: &Node, notes: &Notes) -> Option<Draft> {
     })
 }
 
+/// The smallest risk of a false acceptance that can be asked for: nobody knows the tails of a distribution beyond it.
+const RISK_MIN: f64 = 1e-6;
+
 fn rule(fields: Fields<'_>) -> Option<Rule> {
     let risk = fields.need_parsed("false accept at most", "2.5 %", |text| {
         let risk = quantity(text, Dimension::Ratio)?;
-        if risk > 0.0 && risk < 0.5 {
+        if (RISK_MIN..0.5).contains(&risk) {
             return Ok(risk);
         }
         let what = format!("a false acceptance cannot be accepted with a probability of `{text}`");
-        Err(Mistake::new(what, "write more than 0 % and less than 50 %; 2.5 % and 5 % are usual"))
+        Err(Mistake::new(what, "write at least 0.0001 % and less than 50 %; 2.5 % and 5 % are usual"))
     });
     fields.end();
     risk.map(|false_accept_at_most| Rule { false_accept_at_most })

@@ -356,6 +356,16 @@ fn requirements_that_nobody_can_meet_or_read_are_explained() {
 }
 
 #[test]
+fn a_risk_that_nobody_could_know_is_none() {
+    problems(
+        "plan: x\nrevision: 1\nmodel: dunlin-600\ndecision rule: { false accept at most: 1e-20 % }\nchecks: []\n",
+        expect![[r#"
+            4:40 decision rule.false accept at most | a false acceptance cannot be accepted with a probability of `1e-20 %` | write at least 0.0001 % and less than 50 %; 2.5 % and 5 % are usual
+            5:9 checks | this plan establishes nothing | write at least one check: `- { name: promised top speed, moves: [ … ], require: { … } }`"#]],
+    );
+}
+
+#[test]
 fn a_plan_has_all_of_its_parts() {
     problems(
         "plan: x\n",
@@ -369,7 +379,7 @@ fn a_plan_has_all_of_its_parts() {
         "plan: x\nrevision: -1\nmodel: dunlin-600\ndecision rule: { false accept at most: 60 % }\nchecks: []\n",
         expect![[r#"
             2:11 revision | `-1` is no revision | write a whole number, for example `revision: 3`
-            4:40 decision rule.false accept at most | a false acceptance cannot be accepted with a probability of `60 %` | write more than 0 % and less than 50 %; 2.5 % and 5 % are usual
+            4:40 decision rule.false accept at most | a false acceptance cannot be accepted with a probability of `60 %` | write at least 0.0001 % and less than 50 %; 2.5 % and 5 % are usual
             5:9 checks | this plan establishes nothing | write at least one check: `- { name: promised top speed, moves: [ … ], require: { … } }`"#]],
     );
     problems(

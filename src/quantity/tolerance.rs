@@ -1,5 +1,6 @@
 //! Tolerances as an engineer writes them: `90 mm/s ± 5 %`, `at least 6.2 V`, `between 0.4 s and 0.6 s`.
 
+use super::value::SI_MAX;
 use super::{Dimension, Misread, Quantity, Unit, number};
 use std::fmt;
 
@@ -72,6 +73,10 @@ impl Tolerance {
     /// Itself, if some value can meet it.
     fn sound(self, dimension: Dimension) -> Result<Self, Misread> {
         let example = || format!("write for example `{}`", dimension.tolerance_example());
+        if !self.lower.iter().chain(&self.upper).all(|limit| limit.abs() <= SI_MAX) {
+            let what = format!("a limit of `{}` is beyond anything on a bench", self.text);
+            return Err(Misread::new(what, example()));
+        }
         if let (Some(lower), Some(upper)) = (self.lower, self.upper) {
             if lower > upper {
                 let (lower, upper) = (self.unit.show(lower), self.unit.show(upper));
@@ -337,6 +342,16 @@ mod tests {
     fn what_is_wrong_is_said() {
         use Dimension::{Count, Speed, Temperature, Time, Voltage};
         for (text, dimension, message) in [
+            (
+                "1e14 mm/s ± 1e308 %",
+                Speed,
+                "a limit of `1e14 mm/s ± 1e308 %` is beyond anything on a bench; write for example `90 mm/s ± 5 %` or `at most 90 mm/s`",
+            ),
+            (
+                "between 1e300 and 1e14 mm/s",
+                Speed,
+                "a limit of `between 1e300 and 1e14 mm/s` is beyond anything on a bench; write for example `90 mm/s ± 5 %` or `at most 90 mm/s`",
+            ),
             (
                 "90 mm/s",
                 Speed,

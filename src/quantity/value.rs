@@ -4,7 +4,7 @@ use super::{Dimension, Misread, Unit, number};
 use std::fmt;
 
 /// Beyond this no value on a bench makes sense in any unit; it is a slip of the keyboard.
-const SI_MAX: f64 = 1e15;
+pub(super) const SI_MAX: f64 = 1e15;
 
 /// A number with its unit.
 #[derive(Debug, Clone, Copy, PartialEq)]

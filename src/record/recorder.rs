@@ -118,6 +118,7 @@ fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
             decision: match withheld.blame {
                 crate::measure::Blame::Unit => Verdict::DoesNotConform,
                 crate::measure::Blame::Bench => Verdict::Invalid,
+                crate::measure::Blame::Nobody => Verdict::Undecided,
             },
             measured: None,
             withheld: Some(withheld.why.clone()),

@@ -53,6 +53,8 @@ pub enum Origin {
     Bench,
     /// A simulated world: certifies nothing.
     Simulated,
+    /// Evidence that was kept or comes from another instrument, measured and decided again without a bench.
+    Replayed,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -77,11 +79,21 @@ pub struct RunFacts {
     pub predecessors: Vec<String>,
 }
 
+impl RunFacts {
+    /// Whether no unit was tested: the world of the run, or of the run whose evidence was judged again, was simulated.
+    pub fn is_simulated(&self) -> bool {
+        self.origin == Origin::Simulated || self.seed.is_some()
+    }
+}
+
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct UnitFacts {
     pub maker: String,
+    /// The model, as plans and unit files name it.
     pub model: String,
+    /// The model's name as buyers know it.
+    pub title: String,
     pub serial: String,
     /// What the unit said of itself: `model`, `firmware`, `serial`.
     pub reports: BTreeMap<String, String>,

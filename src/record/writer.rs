@@ -36,7 +36,7 @@ pub struct RunFolder {
     home: PathBuf,
     serial: PathBuf,
     /// Holds the lock that says that the run lives; closing it frees the lock.
-    _lock: File,
+    lock: File,
     is_finished: bool,
 }
 
@@ -57,7 +57,7 @@ impl RunFolder {
             return Err(WriteError::Exists { path: home });
         }
         let lock = claim(&part)?;
-        Ok(Self { part, home, serial, _lock: lock, is_finished: false })
+        Ok(Self { part, home, serial, lock, is_finished: false })
     }
 
     /// Where its files go until it is finished.
@@ -89,6 +89,7 @@ impl RunFolder {
     /// # Errors
     /// Names that are not such; whatever the disk says. Nothing is left then.
     pub fn finish(mut self, files: Vec<(String, Vec<u8>)>) -> Result<PathBuf, WriteError> {
+        self.still_there()?;
         for (name, bytes) in &files {
             names::check_file(name)?;
             write(&self.part.join(name), bytes)?;
@@ -97,10 +98,17 @@ impl RunFolder {
         let digests = digests(&self.part, &listed)?;
         write(&self.part.join(DIGESTS), digests.as_bytes())?;
         sync_all(&self.part, &listed)?;
+        self.still_there()?;
         self.move_home()?;
         self.is_finished = true;
         sync_folder(&self.serial)?;
         Ok(self.home.clone())
+    }
+
+    /// A folder made anew in the place of one that was taken away would be a record without its evidence.
+    fn still_there(&self) -> Result<(), WriteError> {
+        let there = is_still_there(&self.lock, &self.part);
+        if there { Ok(()) } else { Err(WriteError::TakenAway { path: self.part.clone() }) }
     }
 
     /// Renames the folder, never over another one.

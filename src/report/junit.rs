@@ -28,7 +28,7 @@ pub struct JunitError(String);
 /// # Errors
 /// Where the packages that write XML report one; text from the record cannot cause that.
 pub fn junit(record: &Record, digest: &str) -> Result<String, JunitError> {
-    let mut suite = TestSuiteBuilder::new(&clean(&format!("{} {}", record.unit.model, record.unit.serial)));
+    let mut suite = TestSuiteBuilder::new(&clean(&format!("{} {}", record.unit.title, record.unit.serial)));
     let started = OffsetDateTime::parse(&record.run.started, &Rfc3339).ok();
     let started = started.and_then(|started| started.checked_to_offset(UtcOffset::UTC));
     suite.set_timestamp(started.unwrap_or(OffsetDateTime::UNIX_EPOCH));
@@ -142,7 +142,7 @@ fn classed(check: &Check, mut case: TestCaseBuilder) -> TestCase {
 
 /// The decision, and every reading: a case that passes has no place for text that all schemas accept.
 fn transcript(record: &Record) -> String {
-    let simulated = if record.run.origin == Origin::Simulated { "simulated run, certifies nothing: " } else { "" };
+    let simulated = if record.run.is_simulated() { "simulated run, certifies nothing: " } else { "" };
     let mut text = format!("{simulated}{}", look::words(record.decision));
     for check in &record.checks {
         text.push_str(&format!("\n\n{}: {}", clean(&check.name), look::words(check.decision)));
@@ -156,7 +156,11 @@ fn transcript(record: &Record) -> String {
 }
 
 fn properties(record: &Record, digest: &str) -> Vec<(String, String)> {
-    let origin = if record.run.origin == Origin::Simulated { "simulated" } else { "bench" };
+    let origin = match record.run.origin {
+        Origin::Bench => "bench",
+        Origin::Simulated => "simulated",
+        Origin::Replayed => "replayed",
+    };
     let mut properties = vec![
         ("decision".to_owned(), look::words(record.decision).to_owned()),
         ("origin".to_owned(), origin.to_owned()),

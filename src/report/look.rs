@@ -3,6 +3,8 @@
 
 use crate::record::stored::Verdict;
 
+/// What everything is printed on.
+pub const PAPER: &str = "#ffffff";
 /// Text.
 pub const INK: &str = "#17242b";
 /// Labels and notes.

@@ -17,6 +17,7 @@ mod words;
 mod worst;
 
 pub use junit::{JunitError, junit};
+pub use number::measured;
 pub use plot::{Plot, plots};
 pub use sheet::{Kind, SheetError, kind, sheet_html, sheet_pdf};
 pub use text::text;

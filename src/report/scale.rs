@@ -74,8 +74,8 @@ fn value(
         drawing.area(&[(tip, MIDDLE), (tip - 4.6, MIDDLE - 3.2), (tip - 4.6, MIDDLE + 3.2)], colour);
     } else {
         match verdict {
-            Verdict::Conforms => drawing.disc((at, MIDDLE), 2.2, colour, Stroke::solid("#ffffff", 0.6)),
-            Verdict::Undecided => drawing.disc((at, MIDDLE), 2.2, "#ffffff", Stroke::solid(colour, 1.1)),
+            Verdict::Conforms => drawing.disc((at, MIDDLE), 2.2, colour, Stroke::solid(look::PAPER, 0.6)),
+            Verdict::Undecided => drawing.disc((at, MIDDLE), 2.2, look::PAPER, Stroke::solid(colour, 1.1)),
             Verdict::DoesNotConform | Verdict::Invalid => lozenge(drawing, 3.0),
         }
     }

@@ -11,7 +11,7 @@ use anstyle::{AnsiColor, Style};
 use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
 
 /// Narrower than this no table is readable.
-const WIDTH_MIN: u16 = 60;
+const WIDTH_MIN: u16 = 76;
 /// From this width on a check takes one line.
 const WIDTH_ROOMY: u16 = 110;
 /// Wider lines are hard to follow.
@@ -40,15 +40,18 @@ pub fn text(record: &Record, width: u16) -> String {
 fn head(record: &Record, width: u16) -> String {
     let unit = &record.unit;
     let plan = format!("plan {}, revision {}", visible(&record.plan.name), record.plan.revision);
-    let title = format!("{}, serial number {}, {plan}", visible(&unit.model), visible(&unit.serial));
+    let title = format!("{}, serial number {}, {plan}", visible(&unit.title), visible(&unit.serial));
     let mut lines = folded(&title, "", width).iter().map(|line| styled(line, Style::new().bold())).collect::<Vec<_>>();
-    if record.run.origin == Origin::Simulated {
-        lines.extend(folded(SIMULATED, "", width).iter().map(|line| styled(line, Style::new().bold())));
+    let is_replayed = record.run.origin == Origin::Replayed;
+    for said in [record.run.is_simulated().then_some(SIMULATED), is_replayed.then_some(REPLAYED)].into_iter().flatten()
+    {
+        lines.extend(folded(said, "", width).iter().map(|line| styled(line, Style::new().bold())));
     }
     format!("{}\n\n", lines.join("\n"))
 }
 
 const SIMULATED: &str = "SIMULATED RUN: no unit was tested; this certifies nothing.";
+const REPLAYED: &str = "REPLAYED: judged from kept evidence, without a bench; the record of the run itself stands.";
 
 fn table(record: &Record, width: u16) -> String {
     let mut table = Table::new();
@@ -62,15 +65,11 @@ fn table(record: &Record, width: u16) -> String {
     for check in &record.checks {
         table.add_row(row(check, is_roomy));
     }
-    for column in table.column_iter_mut() {
-        column.set_padding((0, GAP));
-    }
-    let least: &[(usize, u16)] =
-        if is_roomy { &[(0, DECISION), (3, VALUE), (5, MARGIN)] } else { &[(0, DECISION), (2, VALUE)] };
-    for (index, width) in least {
-        if let Some(column) = table.column_mut(*index) {
-            column.set_constraint(ColumnConstraint::LowerBoundary(Width::Fixed(width + GAP)));
-        }
+    let columns: &[u16] = if is_roomy { &[DECISION, 0, 0, VALUE, 0, MARGIN] } else { &[DECISION, 0, VALUE, MARGIN] };
+    for (column, least) in table.column_iter_mut().zip(columns) {
+        let gap = if column.index + 1 == columns.len() { 0 } else { GAP };
+        column.set_padding((0, gap));
+        column.set_constraint(ColumnConstraint::LowerBoundary(Width::Fixed(least + gap)));
     }
     let mut text = String::new();
     for line in table.lines() {
@@ -135,7 +134,7 @@ fn shortcomings(check: &Check, accepted: f64) -> Vec<String> {
     let of_requirements = check.requirements.iter().filter_map(|requirement| {
         let shortcoming = worst::shortcoming(requirement, accepted)?;
         let reading = worst::reading(requirement);
-        let phase = reading.map(|reading| format!(", {}", visible(&reading.label))).unwrap_or_default();
+        let phase = reading.and_then(worst::phase).map(|phase| format!(", {phase}")).unwrap_or_default();
         let value = match reading.and_then(|reading| reading.measured.as_ref()) {
             Some(_) => format!("{}, ", worst::value(requirement)),
             None => String::new(),
@@ -161,8 +160,9 @@ fn foot(record: &Record, width: u16) -> String {
     }
     let verdict = format!("{} {}", look::mark(record.decision), look::words(record.decision));
     let took = number::duration(record.run.took_s);
-    let simulated = if record.run.origin == Origin::Simulated { ", simulated" } else { "" };
-    let verdict = format!("{verdict}, {} checks in {took} of bench time{simulated}", record.checks.len());
+    let simulated = if record.run.is_simulated() { ", simulated" } else { "" };
+    let replayed = if record.run.origin == Origin::Replayed { ", replayed" } else { "" };
+    let verdict = format!("{verdict}, {} checks in {took} of bench time{simulated}{replayed}", record.checks.len());
     for line in folded(&verdict, "  ", width) {
         text.push_str(&format!("{}\n", coloured(&line)));
     }

@@ -4,6 +4,9 @@ use super::{number, words};
 use crate::record::stored::{Check, Measured, Reading, Requirement, Verdict};
 use std::cmp::Ordering;
 
+/// Label of a reading that belongs to no single phase.
+const WHOLE: &str = "whole check";
+
 /// The reading that decided a requirement: the worst decision, then the least probable conformity, then the least margin.
 pub fn reading(requirement: &Requirement) -> Option<&Reading> {
     requirement.readings.iter().reduce(|worst, next| if is_worse(next, worst) { next } else { worst })
@@ -53,6 +56,11 @@ pub fn value(requirement: &Requirement) -> String {
         }
         Some(_) => "no value".into(),
     }
+}
+
+/// The phase that a reading belongs to; `None` where it belongs to the whole check.
+pub fn phase(reading: &Reading) -> Option<String> {
+    (reading.label != WHOLE).then(|| words::visible(&reading.label)).filter(|phase| !phase.is_empty())
 }
 
 /// The requirement's unit, safe to show.

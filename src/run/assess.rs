@@ -3,10 +3,14 @@
 //! Nothing here knows whether the capture is live or stored.
 
 use crate::capture::{CaptureSink, Cue, Mark, MarkKind, Part, Tick};
-use crate::decide::{self, Decision};
-use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome};
-use crate::measure::{Blame, CheckEvidence, Session, Setup, Traces};
+use crate::decide::{self, Decision, Judgement, Limits, Rule};
+use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
+use crate::measure::{Blame, CheckEvidence, Session, Setup, Traces, Withheld};
 use crate::plan::{Check, Plan, Requirement};
+use crate::stats::Estimate;
+
+/// What a check that was begun and not ended is said to be, before the reason.
+pub const BROKEN_OFF: &str = "broken off: ";
 
 /// Measures and decides the checks of a plan.
 pub struct Assessor<'a> {
@@ -18,6 +22,19 @@ pub struct Assessor<'a> {
     reports: Vec<(String, String)>,
     losses: Vec<String>,
     last_tick: Tick,
+}
+
+/// How a run ended, as far as its evidence does not say so.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ending {
+    /// Why the checks that are missing were not carried out.
+    pub why_not: String,
+    /// Why the run proves nothing, where it does not; losses are added.
+    pub invalid_because: Vec<String>,
+    /// Whether somebody interrupted it.
+    pub interrupted: bool,
+    /// How long it took, s of bench time.
+    pub took_s: f64,
 }
 
 /// The check that is being carried out.
@@ -41,6 +58,11 @@ impl<'a> Assessor<'a> {
             losses: Vec::new(),
             last_tick: 0,
         }
+    }
+
+    /// Assesses what another instrument captured: what the unit and the bench said is not in it.
+    pub fn without_transcript(self) -> Self {
+        Self { session: self.session.without_transcript(), ..self }
     }
 
     /// Checks decided so far.
@@ -71,7 +93,7 @@ impl<'a> Assessor<'a> {
             self.outcomes.push(CheckOutcome {
                 check,
                 decision: if current.findings.is_empty() { Decision::Undecided } else { Decision::DoesNotConform },
-                not_carried_out: Some(format!("broken off: {why_not}")),
+                not_carried_out: Some(format!("{BROKEN_OFF}{why_not}")),
                 findings: current.findings,
                 requirements: Vec::new(),
                 began_s: self.seconds(current.began),
@@ -98,6 +120,26 @@ impl<'a> Assessor<'a> {
         (self.outcomes, self.reports, self.session.into_traces())
     }
 
+    /// Ends the assessment with the outcome of the run: the worst of its checks, and invalid where anything is missing.
+    pub fn outcome(self, ending: Ending) -> RunOutcome {
+        let Ending { why_not, mut invalid_because, interrupted, took_s } = ending;
+        for loss in &self.losses {
+            if !invalid_because.contains(loss) {
+                invalid_because.push(loss.clone());
+            }
+        }
+        let plan = self.plan;
+        let (checks, reports, traces) = self.finish(&why_not);
+        for failure in bench_failures(plan, &checks) {
+            if !invalid_because.contains(&failure) {
+                invalid_because.push(failure);
+            }
+        }
+        let worst = checks.iter().map(|check| check.decision).max().unwrap_or(Decision::Undecided);
+        let decision = if invalid_because.is_empty() { worst } else { Decision::Invalid };
+        RunOutcome { decision, invalid_because, interrupted, checks, reports, traces, took_s }
+    }
+
     fn seconds(&self, tick: Tick) -> f64 {
         tick as f64 / self.setup.jig.ticks_per_second as f64
     }
@@ -110,10 +152,10 @@ impl<'a> Assessor<'a> {
 
     fn take_cue(&mut self, cue: &Cue) {
         match cue {
-            Cue::Reported { what, value, .. } => {
-                if !self.reports.iter().any(|(name, said)| name == what && said == value) {
-                    self.reports.push((what.clone(), value.clone()));
-                }
+            Cue::Reported { what, value, .. }
+                if !self.reports.iter().any(|(name, said)| name == what && said == value) =>
+            {
+                self.reports.push((what.clone(), value.clone()));
             }
             Cue::GivenUp { why } => {
                 if let Some(current) = &mut self.current {
@@ -177,6 +219,22 @@ impl CaptureSink for Assessor<'_> {
     }
 }
 
+/// Values that the bench could not give, and why.
+fn bench_failures(plan: &Plan, checks: &[CheckOutcome]) -> Vec<String> {
+    let mut failures = Vec::new();
+    for outcome in checks {
+        let check = &plan.checks[outcome.check];
+        for required in &outcome.requirements {
+            let mut withheld = required.readings.iter().filter_map(|reading| reading.result.as_ref().err());
+            if let Some(withheld) = withheld.find(|withheld| withheld.blame == Blame::Bench) {
+                let measurand = check.requirements[required.requirement].measurand.name;
+                failures.push(format!("{}: no {measurand}: {}", check.name, withheld.why));
+            }
+        }
+    }
+    failures
+}
+
 fn decide_requirements(
     planned: &Check,
     evidence: &CheckEvidence,
@@ -204,14 +262,23 @@ fn decide_requirement(
         .into_iter()
         .map(|reading| ReadingOutcome {
             label: reading.label,
-            result: reading.result.map(|estimate| {
-                let judgement = decide::judge(&estimate, &requirement.limits, &plan.rule);
-                (estimate, judgement)
-            }),
+            result: judged(reading.result, &requirement.limits, &plan.rule),
         })
         .collect();
     let decision = readings.iter().map(reading_decision).max().unwrap_or(Decision::Undecided);
     RequirementOutcome { requirement: number, decision, readings }
+}
+
+/// A value with its judgement. One that is no number, or whose doubt is none, proves nothing about the unit.
+fn judged(result: Result<Estimate, Withheld>, limits: &Limits, rule: &Rule) -> Result<(Estimate, Judgement), Withheld> {
+    let estimate = result?;
+    if !estimate.value.is_finite() || !estimate.standard_uncertainty().is_finite() {
+        let why =
+            "what was measured gives no finite value; look at the jig's channels and their calibration".to_owned();
+        return Err(Withheld { why, blame: Blame::Bench });
+    }
+    let judgement = decide::judge(&estimate, limits, rule);
+    Ok((estimate, judgement))
 }
 
 fn reading_decision(reading: &ReadingOutcome) -> Decision {
@@ -220,6 +287,23 @@ fn reading_decision(reading: &ReadingOutcome) -> Decision {
         Err(withheld) => match withheld.blame {
             Blame::Unit => Decision::DoesNotConform,
             Blame::Bench => Decision::Invalid,
+            Blame::Nobody => Decision::Undecided,
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_value_that_is_no_number_is_the_bench_s_failure() {
+        let (limits, rule) = (Limits { lower: None, upper: Some(1.0) }, Rule { false_accept_at_most: 0.025 });
+        let endless = Estimate::of(0.5).with("resolution", f64::INFINITY);
+        for estimate in [Estimate::exact(f64::NAN), Estimate::exact(f64::NEG_INFINITY), endless] {
+            let withheld = judged(Ok(estimate), &limits, &rule).expect_err("nothing is proven");
+            assert_eq!(withheld.blame, Blame::Bench);
+        }
+        assert!(judged(Ok(Estimate::exact(0.5)), &limits, &rule).is_ok());
     }
 }

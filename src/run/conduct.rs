@@ -1,7 +1,7 @@
 //! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
 
-use super::{Assessor, Bench, Operator, halt::Halt};
-use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
+use super::{Assessor, Bench, Ending, Operator, halt::Halt};
+use crate::capture::{Action, CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
 use crate::clock::HostTime;
 use crate::decide::Decision;
 use crate::event::{Event, Live, RunOutcome, Watcher};
@@ -55,9 +55,21 @@ pub fn run(
     let end =
         catch_unwind(AssertUnwindSafe(conduct)).unwrap_or_else(|panic| Err(Halt::Bench(panic_words(panic.as_ref()))));
     let safe = conductor.bench.jig.make_safe();
-    let outcome = conductor.finish(end, safe.err().map(|error| format!("jig: {error}")), began);
-    watcher.see(&Event::RunEnds(&outcome));
+    let safe = safe.err().map(|error| format!("jig: {error}"));
+    let mut outcome = catch_unwind(AssertUnwindSafe(|| conductor.finish(end, safe, began)))
+        .unwrap_or_else(|panic| nothing_proven(job, panic_words(panic.as_ref())));
+    if let Err(panic) = catch_unwind(AssertUnwindSafe(|| watcher.see(&Event::RunEnds(&outcome)))) {
+        outcome.decision = Decision::Invalid;
+        outcome.invalid_because.push(panic_words(panic.as_ref()));
+    }
     outcome
+}
+
+/// The outcome of a run of which not even the decided checks can be told.
+fn nothing_proven(job: &Job<'_>, why: String) -> RunOutcome {
+    let (checks, reports, traces) = Assessor::new(job.plan, job.setup.clone()).finish(&why);
+    let (interrupted, took_s) = (false, 0.0);
+    RunOutcome { decision: Decision::Invalid, invalid_because: vec![why], interrupted, checks, reports, traces, took_s }
 }
 
 fn panic_words(panic: &(dyn std::any::Any + Send)) -> String {
@@ -78,12 +90,16 @@ pub(super) struct Conductor<'b, 'a> {
     pub(super) heard: VecDeque<Heard>,
     /// The command whose answer is awaited.
     pub(super) pending: Option<String>,
+    /// When the bench last began to say something.
+    pub(super) said_at: HostTime,
     /// What a maker's own text should be answered with; taken once it came.
     pub(super) wanted: Option<Regex>,
     pub(super) part: Part,
     pub(super) bytes: Vec<u8>,
     /// Whether the jig feeds the unit.
     pub(super) powered: bool,
+    /// Whether the unit's supply has just come on, and its line may still glitch.
+    pub(super) starting: bool,
     /// Whether the unit has been home in this run.
     pub(super) homed: bool,
     pub(super) began: HostTime,
@@ -113,10 +129,12 @@ impl<'b, 'a> Conductor<'b, 'a> {
             link: LineLink::default(),
             heard: VecDeque::new(),
             pending: None,
+            said_at: began,
             wanted: None,
             part: Part::default(),
             bytes: Vec::with_capacity(256),
             powered: false,
+            starting: false,
             homed: false,
             began,
             next_live: began,
@@ -133,7 +151,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
         for (number, check) in self.job.plan.checks.iter().enumerate() {
             let carried_out = self.carry_out(number, check)?;
             if !carried_out && number + 1 < self.job.plan.checks.len() {
-                self.recover()?;
+                self.recover(number)?;
             }
         }
         Ok(())
@@ -181,20 +199,32 @@ impl<'b, 'a> Conductor<'b, 'a> {
         Ok(())
     }
 
-    /// Ends the phase that the unit did not carry out, and stops whatever still moves.
+    /// Ends the phase that the unit did not carry out, and makes the bench safe: nothing moves, nothing loads the pack.
     fn give_up(&mut self, why: String) -> Result<(), Halt> {
         self.cue(Cue::GivenUp { why });
-        self.switch_supply(false)?;
+        self.bench.jig.make_safe()?;
+        self.supply_switched(false);
         self.pump_for(Duration::from_millis(500))?;
         let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseEnds });
         Ok(())
     }
 
-    /// After a check was given up: starts the unit afresh and sends it home where it had been, so that the other checks
-    /// can tell more. The rest of the run is broken off where that fails: a unit that cannot find its end would only grind.
-    fn recover(&mut self) -> Result<(), Halt> {
+    /// After a check was given up: switches everything to where the plan has it after that check, starts the unit afresh
+    /// and sends it home where it had been, so that the other checks can tell more. The rest of the run is broken off where
+    /// that fails: a unit that cannot find its end would only grind.
+    fn recover(&mut self, given_up: usize) -> Result<(), Halt> {
         self.pump_for(Duration::from_secs(1))?;
+        let left = Switched::after(&self.job.plan.checks[..=given_up]);
+        if left.low_pack {
+            self.bench.jig.drive(OutputChannel::LowPack, true)?;
+        }
+        if left.load {
+            self.bench.jig.drive(OutputChannel::DummyLoad, true)?;
+        }
+        if !left.supply {
+            return Ok(());
+        }
         self.switch_supply(true)?;
         self.await_start_up()?;
         if !self.homed {
@@ -279,16 +309,8 @@ impl<'b, 'a> Conductor<'b, 'a> {
             }
         }
         invalid_because.extend(unsafe_because);
-        for loss in self.assessor.losses() {
-            if !invalid_because.contains(loss) {
-                invalid_because.push(loss.clone());
-            }
-        }
         let took_s = self.bench.clock.now().since(began).as_secs_f64();
-        let (checks, reports, traces) = self.assessor.finish(&why_not);
-        let worst = checks.iter().map(|check| check.decision).max().unwrap_or(Decision::Undecided);
-        let decision = if invalid_because.is_empty() { worst } else { Decision::Invalid };
-        RunOutcome { decision, invalid_because, interrupted, checks, reports, traces, took_s }
+        self.assessor.outcome(Ending { why_not, invalid_because, interrupted, took_s })
     }
 }
 
@@ -297,8 +319,8 @@ fn expected_s(plan: &Plan) -> f64 {
     plan.checks.iter().flat_map(|check| &check.moves).map(|planned| planned.expected_s).sum()
 }
 
-/// An interlock that opened. It is also wired to act by itself; the run merely learns of it here.
-fn interlock(part: &Part) -> Option<String> {
+/// An interlock that opened. It is also wired to act by itself; whoever reads the evidence merely learns of it here.
+pub fn interlock(part: &Part) -> Option<String> {
     use crate::capture::EdgeChannel::{EmergencyStop, Guard};
     [(EmergencyStop, "the emergency stop was pressed; release it"), (Guard, "the guard is open; close it")]
         .into_iter()
@@ -306,16 +328,45 @@ fn interlock(part: &Part) -> Option<String> {
         .map(|(_, what)| format!("{what}, look at the unit, then run again"))
 }
 
+/// What a plan has switched on at some point of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Switched {
+    supply: bool,
+    load: bool,
+    low_pack: bool,
+}
+
+impl Switched {
+    /// After these checks, a run having begun with everything off.
+    fn after(checks: &[Check]) -> Self {
+        let mut switched = Self::default();
+        for planned in checks.iter().flat_map(|check| &check.moves) {
+            match planned.action {
+                Action::Power { on } => switched.supply = on,
+                Action::Load { on } => switched.load = on,
+                Action::Pack { low } => switched.low_pack = low,
+                _ => {}
+            }
+        }
+        switched
+    }
+}
+
 /// Unit supply is the one output that a run must know the state of.
 impl Conductor<'_, '_> {
     /// Switches the unit's supply and forgets what the unit was saying.
     pub(super) fn switch_supply(&mut self, on: bool) -> Result<(), Halt> {
         self.bench.jig.drive(OutputChannel::UnitSupply, on)?;
+        self.supply_switched(on);
+        Ok(())
+    }
+
+    fn supply_switched(&mut self, on: bool) {
         self.powered = on;
+        self.starting = on;
         self.pending = None;
         self.wanted = None;
         self.heard.clear();
         self.link.forget();
-        Ok(())
     }
 }

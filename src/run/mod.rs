@@ -12,10 +12,12 @@ mod envelope;
 mod halt;
 mod motion;
 mod operator;
+mod script;
 mod talk;
 
-pub use assess::Assessor;
+pub use assess::{Assessor, BROKEN_OFF, Ending};
 pub use bench::Bench;
-pub use conduct::{Evidence, Job, run};
+pub use conduct::{Evidence, Job, interlock, run};
 pub use envelope::{envelope, setup};
-pub use operator::{Answering, Operator, Question};
+pub use operator::{Answering, Operator, Question, Reply};
+pub use script::Script;

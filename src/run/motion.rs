@@ -1,6 +1,6 @@
 //! The moves: what the bench does for each action of a plan.
 
-use super::{Question, conduct::Conductor, halt::Halt};
+use super::{Question, Reply, conduct::Conductor, halt::Halt};
 use crate::capture::{Action, Cue, Destination, OutputChannel, Side};
 use crate::plan::Move;
 use crate::unit::{Heard, Request};
@@ -41,8 +41,8 @@ impl Conductor<'_, '_> {
             Action::Reverse { first, speed } => {
                 self.set_off(*first, *speed)?;
                 self.pump_for(length)?;
-                self.cue(Cue::ReverseCommanded);
-                self.request(&Request::ToEnd { side: first.opposite(), speed: *speed })?;
+                let turn = Request::ToEnd { side: first.opposite(), speed: *speed };
+                self.timed_request(&turn, Cue::ReverseCommanded)?;
                 self.await_rest(planned.expected_s)
             }
             Action::Crawl { towards } => {
@@ -110,11 +110,14 @@ impl Conductor<'_, '_> {
         self.request(&Request::ToEnd { side: towards, speed }).map(drop)
     }
 
+    /// Stops by command, or by pressing a control, which the jig itself stamps.
     fn stop(&mut self, press: Option<u8>) -> Result<(), Halt> {
-        self.cue(Cue::StopCommanded);
         match press {
-            Some(control) => self.press(control, PRESS),
-            None => self.request(&Request::Stop).map(drop),
+            Some(control) => {
+                self.cue(Cue::StopCommanded);
+                self.press(control, PRESS)
+            }
+            None => self.timed_request(&Request::Stop, Cue::StopCommanded),
         }
     }
 
@@ -171,10 +174,14 @@ impl Conductor<'_, '_> {
     fn ask(&mut self, question: &str, wanted: &str) -> Result<(), Halt> {
         self.operator.ask(Question { text: question, wanted });
         let answer = loop {
-            if let Some(answer) = self.operator.answer() {
-                break answer;
+            match self.operator.answer() {
+                Reply::Said(answer) => break answer,
+                Reply::Awaited => self.pump_for(Duration::from_millis(50))?,
+                Reply::Nobody => {
+                    let why = "nobody is at the terminal to answer; stay there, or give the answer with --answer";
+                    return Err(Halt::Bench(format!("`{question}`: {why}")));
+                }
             }
-            self.pump_for(Duration::from_millis(50))?;
         };
         let agrees = answer.trim().eq_ignore_ascii_case(wanted.trim());
         self.cue(Cue::Answered { question: question.to_owned(), answer, agrees });

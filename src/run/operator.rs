@@ -9,12 +9,23 @@ pub struct Question<'a> {
     pub wanted: &'a str,
 }
 
+/// What has become of a question.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Reply {
+    /// Nothing yet.
+    Awaited,
+    /// It is answered.
+    Said(String),
+    /// Nobody is there to answer it, now or later.
+    Nobody,
+}
+
 /// Whoever answers.
 pub trait Operator {
     /// Puts the question. Called once a question.
     fn ask(&mut self, question: Question<'_>);
     /// The answer, once there is one. Never waits.
-    fn answer(&mut self) -> Option<String>;
+    fn answer(&mut self) -> Reply;
 }
 
 /// An operator who answers from what was prepared: given answers first (a piece of the question → the answer), then the
@@ -49,8 +60,8 @@ impl Operator for Answering {
         self.pending = self.prepared(question);
     }
 
-    fn answer(&mut self) -> Option<String> {
-        self.pending.take()
+    fn answer(&mut self) -> Reply {
+        self.pending.take().map_or(Reply::Nobody, Reply::Said)
     }
 }
 
@@ -64,10 +75,10 @@ mod tests {
         let latch = Question { text: "Does the pack latch?", wanted: "yes" };
         let mut operator = Answering::new(vec![("Belt Path".into(), "no".into())], true);
         operator.ask(belt);
-        assert_eq!(operator.answer().as_deref(), Some("no"));
-        assert_eq!(operator.answer(), None);
+        assert_eq!(operator.answer(), Reply::Said("no".into()));
+        assert_eq!(operator.answer(), Reply::Nobody);
         operator.ask(latch);
-        assert_eq!(operator.answer().as_deref(), Some("yes"));
+        assert_eq!(operator.answer(), Reply::Said("yes".into()));
         assert_eq!(Answering::new(vec![], false).prepared(latch), None);
     }
 }

@@ -1,12 +1,14 @@
 //! Talking with the unit while the jig goes on sensing: every wait of a run goes through [`Conductor::pump`].
 
 use super::{conduct::Conductor, halt::Halt};
-use crate::capture::{Cue, Line, Talker};
+use crate::capture::{Cue, Line, Mark, MarkKind, Talker, Tick};
 use crate::clock::HostTime;
 use crate::unit::{Heard, Request};
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
+/// How long a serial converter may hold a line back where no exchange has shown it (common practice: 16 ms).
+const LINK_DELAY: Duration = Duration::from_millis(16);
 /// The longest the run looks away from interlocks and interruptions.
 const SLICE: Duration = Duration::from_millis(20);
 
@@ -53,7 +55,7 @@ impl Conductor<'_, '_> {
         };
         let tries = if request.may_be_repeated() { unit.link.tries } else { 1 };
         for _ in 0..tries {
-            match self.say_and_wait(&command)? {
+            match self.say_and_wait(request, &command)? {
                 Some(Heard::Refused { answer }) => {
                     self.cue(Cue::Refused { command: command.clone(), answer: answer.clone() });
                     return Err(Halt::Unit(format!("the unit refused `{command}`: `{answer}`")));
@@ -66,35 +68,51 @@ impl Conductor<'_, '_> {
         Err(Halt::Unit(format!("the unit did not answer `{command}` within {waited} ms ({tries} tries)")))
     }
 
+    /// Makes a request whose moment matters. The unit heard it somewhere between the sending and the answer, anywhere
+    /// there being as likely: a rectangular distribution (JCGM 100:2008, 4.3.7), whatever the cable and its converter do.
+    pub(super) fn timed_request(&mut self, request: &Request, cue: Cue) -> Result<(), Halt> {
+        self.request(request)?;
+        self.mark_between(self.said_at, self.bench.clock.now(), cue);
+        Ok(())
+    }
+
+    fn mark_between(&mut self, earliest: HostTime, latest: HostTime, cue: Cue) {
+        let (from, _) = self.bench.jig.tick_at(earliest);
+        let (to, doubt) = self.bench.jig.tick_at(latest);
+        let width = to.saturating_sub(from);
+        let doubt = (width as f64 / 12f64.sqrt()).hypot(doubt as f64).ceil() as Tick;
+        self.mark(Mark { at: from + width / 2, doubt, kind: MarkKind::Cue(cue) });
+    }
+
     /// Sends a line. Its time in the transcript is the moment after its last byte was handed over.
     pub(super) fn say(&mut self, text: &str) -> Result<(), Halt> {
         let mut bytes = text.as_bytes().to_vec();
         bytes.extend_from_slice(self.bench.unit.link.line_ending.as_bytes());
-        let deadline = self.bench.clock.now().after(Duration::from_secs(1));
+        self.said_at = self.bench.clock.now();
+        let deadline = self.said_at.after(Duration::from_secs(1));
         self.bench.port.send(&bytes, deadline)?;
         let (at, _) = self.bench.jig.tick_at(self.bench.clock.now());
         self.part.lines.push(Line { at, from: Talker::Bench, text: text.to_owned() });
         Ok(())
     }
 
-    fn say_and_wait(&mut self, command: &str) -> Result<Option<Heard>, Halt> {
+    fn say_and_wait(&mut self, request: &Request, command: &str) -> Result<Option<Heard>, Halt> {
         // An answer counts only to the command that it follows.
         self.heard.clear();
         self.pending = Some(command.to_owned());
         self.say(command)?;
-        if self.bench.unit.dialect.answers.acknowledged.is_none() {
+        let asks = matches!(request, Request::State | Request::Identity);
+        if !asks && self.bench.unit.dialect.answers.acknowledged.is_none() {
             self.pending = None;
             return Ok(Some(Heard::Acknowledged));
         }
         let until = self.bench.clock.now().after(self.bench.unit.link.answer_within);
         while let Some(heard) = self.pump(until)? {
-            match heard {
-                Heard::Acknowledged | Heard::Refused { .. } | Heard::Identity(_) | Heard::State { .. } => {
-                    self.pending = None;
-                    return Ok(Some(heard));
-                }
-                other => self.unexpected(other)?,
+            if answers(request, &heard) {
+                self.pending = None;
+                return Ok(Some(heard));
             }
+            self.unexpected(heard)?;
         }
         self.pending = None;
         Ok(None)
@@ -119,19 +137,18 @@ impl Conductor<'_, '_> {
     pub(super) fn await_start_up(&mut self) -> Result<(), Halt> {
         let unit = self.bench.unit;
         let until = self.bench.clock.now().after(unit.link.start_up_within);
-        let mut told = Vec::new();
-        if unit.dialect.answers.banner.is_some() {
-            told = self.await_banner(until)?;
-        } else {
-            self.pump_for(unit.link.start_up_within)?;
-        }
-        self.cue(Cue::StartedUp);
-        if unit.dialect.knows("identity") {
-            let Heard::Identity(again) = self.request(&Request::Identity)? else {
-                return Err(Halt::Unit("the unit acknowledged the identity request and said nothing".into()));
-            };
+        let mut told = self.await_banner(until)?;
+        self.starting = false;
+        let heard_at = self.bench.clock.now();
+        let mut delay = LINK_DELAY;
+        if unit.dialect.knows("identity")
+            && let Heard::Identity(again) = self.request(&Request::Identity)?
+        {
             told = agreed(told, again)?;
+            // What a whole question and answer took bounds what the banner can have been held back.
+            delay = self.bench.clock.now().since(self.said_at);
         }
+        self.mark_between(heard_at.before(delay), heard_at, Cue::StartedUp);
         for (what, value) in told {
             let expected = match what.as_str() {
                 "serial" => Some(self.job.serial.to_owned()),
@@ -143,6 +160,7 @@ impl Conductor<'_, '_> {
         Ok(())
     }
 
+    /// What the banner says; nothing of a unit that has none, once it has had its time.
     fn await_banner(&mut self, until: HostTime) -> Result<Vec<(String, String)>, Halt> {
         let mut garbage = None;
         while let Some(heard) = self.pump(until)? {
@@ -153,27 +171,52 @@ impl Conductor<'_, '_> {
                 _ => {}
             }
         }
+        if self.bench.unit.dialect.answers.banner.is_none() {
+            return Ok(Vec::new());
+        }
         let waited = self.bench.unit.link.start_up_within.as_secs_f64();
         match garbage {
             Some(why) => Err(Halt::Bench(format!(
                 "the unit link is garbled: no start-up banner within {waited} s, but {why}; check its cable, ground and baud rate"
             ))),
-            None => Err(Halt::Unit(format!("the unit said nothing within {waited} s of its supply coming on"))),
+            None => Err(Halt::Unit(format!(
+                "the unit said nothing within {waited} s of its supply coming on; look at the service cable and its port first"
+            ))),
         }
     }
 
     fn take_bytes(&mut self) {
         let (at, _) = self.bench.jig.tick_at(self.bench.clock.now());
-        let Self { link, bytes, heard, part, pending, wanted, bench, .. } = self;
+        let Self { link, bytes, heard, part, pending, wanted, bench, powered, starting, .. } = self;
         link.accept(bytes, |text| {
-            if wanted.take_if(|pattern| pattern.is_match(&text)).is_some() {
+            let said = if *starting { text.trim_start_matches(is_glitch) } else { &text };
+            if !*powered {
+                // A line without supply floats: what comes from there is set down and means nothing.
+            } else if wanted.take_if(|pattern| pattern.is_match(&text)).is_some() {
                 heard.push_back(Heard::Remark);
             } else {
-                heard.push_back(bench.unit.dialect.interpret(&text, pending.as_deref()));
+                heard.push_back(bench.unit.dialect.interpret(said, pending.as_deref()));
             }
             part.lines.push(Line { at, from: Talker::Unit, text });
         });
     }
+}
+
+/// Whether this is what a request waits for. A question is answered by what it asks for, whether or not the firmware
+/// acknowledges it first; and what answers a question is no leave to take a command as heard.
+fn answers(request: &Request, heard: &Heard) -> bool {
+    match heard {
+        Heard::Refused { .. } => true,
+        Heard::State { .. } => matches!(request, Request::State),
+        Heard::Identity(_) => matches!(request, Request::Identity),
+        Heard::Acknowledged => !matches!(request, Request::State | Request::Identity),
+        _ => false,
+    }
+}
+
+/// Whether a character may come of a line that glitches while the supply rises, and be part of no word.
+fn is_glitch(character: char) -> bool {
+    character.is_control() || character == '\u{FFFD}'
 }
 
 /// What banner and identity both tell must agree: a line protocol without check sum cannot tell a flipped digit from a

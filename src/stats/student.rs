@@ -28,8 +28,11 @@ pub fn two_sided_quantile(probability: f64, degrees_of_freedom: f64) -> f64 {
     one_sided_quantile(0.5 + 0.5 * probability, degrees_of_freedom)
 }
 
-/// The fraction of the distribution below `t`.
+/// The fraction of the distribution below `t`; NaN of a `t` that is none.
 pub fn cumulative(t: f64, degrees_of_freedom: f64) -> f64 {
+    if t.is_nan() {
+        return f64::NAN;
+    }
     if t.is_infinite() {
         return if t > 0.0 { 1.0 } else { 0.0 };
     }
@@ -76,5 +79,6 @@ mod tests {
         for (probability, freedom) in [(0.0, 5.0), (1.0, 5.0), (0.5, 0.0), (0.5, -1.0), (f64::NAN, 5.0)] {
             assert!(one_sided_quantile(probability, freedom).is_nan());
         }
+        assert!(cumulative(f64::NAN, 5.0).is_nan());
     }
 }

@@ -9,6 +9,9 @@
 use crate::capture::Side;
 use regex::{Captures, Regex};
 
+/// Characters of an unknown line that a message shows.
+const SHOWN_MAX: usize = 80;
+
 /// What the bench may ask of a unit. Lengths in m, speeds in m/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Request {
@@ -293,7 +296,7 @@ impl Dialect {
         if answers.remarks.iter().any(|pattern| pattern.is_match(line)) {
             return Heard::Remark;
         }
-        Heard::Garbled { why: format!("`{}` is no line of the unit file's dialect", line.escape_debug()) }
+        Heard::Garbled { why: format!("`{}` is no line of the unit file's dialect", shown(line)) }
     }
 
     fn with_position(&self, line: &str, said: &Captures<'_>, heard: impl Fn(Option<f64>) -> Heard) -> Heard {
@@ -303,6 +306,15 @@ impl Dialect {
             Some(None) => Heard::Garbled { why: format!("`{line}` has no number where the position belongs") },
         }
     }
+}
+
+/// A line as it may stand in a message: what is longer than any honest one is cut.
+fn shown(line: &str) -> String {
+    let mut shown: String = line.chars().take(SHOWN_MAX).flat_map(char::escape_debug).collect();
+    if line.chars().nth(SHOWN_MAX).is_some() {
+        shown.push('…');
+    }
+    shown
 }
 
 /// The groups of a match that carry what the unit says of itself.
@@ -371,6 +383,9 @@ mod tests {
         assert_eq!(heard("awake 2.1"), Heard::Banner(vec![("firmware".into(), "2.1".into())]));
         assert_eq!(heard("# chatter"), Heard::Remark);
         assert!(matches!(heard("fime"), Heard::Garbled { .. }));
+        let noise = "x".repeat(1000);
+        let Heard::Garbled { why } = heard(&noise) else { panic!("no line of the dialect") };
+        assert_eq!(why, format!("`{}…` is no line of the unit file's dialect", "x".repeat(80)));
         assert!(matches!(heard("there 80x0"), Heard::Garbled { .. }));
     }
 

@@ -16,6 +16,8 @@ type Mistake = (String, String);
 pub struct Unit {
     /// The model's name, as plans call it.
     pub model: String,
+    /// The model's name as buyers know it.
+    pub title: String,
     /// Who makes it.
     pub maker: String,
     /// The model's name in the unit's own words.
@@ -69,6 +71,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
     let file = Fields::of(root, "a unit file", "unit: dunlin-600", notes)?;
     let model = file.need_word("unit", "dunlin-600").map(|word| word.text.clone());
     let maker = file.need_word("maker", "Saltmarsh Motion").map(|word| word.text.clone());
+    let title = file.word("title", "Dunlin 600").map(|word| word.text.clone()).or_else(|| model.clone());
     let reports_as = file.word("reports as", "DUNLIN 600").map(|word| word.text.clone()).or_else(|| model.clone());
     let serial_numbers =
         file.need_parsed("serial numbers", "\"SM-[0-9]{4}\"", |text| pattern(&format!("^(?:{text})$")));
@@ -88,6 +91,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
     let (drive, (crawl_increment, crawl_interval)) = (drive?, crawl?);
     Some(Unit {
         model: model?,
+        title: title?,
         maker: maker?,
         reports_as: reports_as?,
         serial_numbers: serial_numbers?,

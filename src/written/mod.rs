@@ -18,4 +18,4 @@ pub use nearest::nearest;
 pub use notes::Notes;
 pub use problem::{Problem, Style};
 pub use source::Source;
-pub use tree::{List, Map, Node, Place, Scalar, read};
+pub use tree::{BYTES_MAX, List, Map, Node, Place, Scalar, read};

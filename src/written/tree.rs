@@ -13,11 +13,13 @@ use std::ops::Range;
 use std::sync::Arc;
 
 /// Largest file that is read, bytes.
-const BYTES_MAX: usize = 4_000_000;
+pub const BYTES_MAX: usize = 4_000_000;
 /// Most words, lists and maps of a file, those that aliases repeat included.
 const NODES_MAX: usize = 200_000;
 /// Deepest nesting of lists and maps.
 const DEPTH_MAX: usize = 32;
+/// Deepest nesting of brackets that the YAML reader is shown: the time it takes grows with the square of that.
+const BRACKETS_MAX: usize = 1000;
 
 /// Where something stands in a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -118,6 +120,11 @@ pub fn read(notes: &Notes) -> Option<Node> {
         notes.push(Problem::new(source, 0..0, "", "this file says nothing", right));
         return None;
     }
+    if let Some(at) = too_many_brackets(source.text()) {
+        let right = "plans, unit files and jig files need far fewer levels";
+        notes.push(Problem::new(source, at..at + 1, "", "this is nested too deeply", right));
+        return None;
+    }
     let mut survey = Survey { ordinal: 0, stop_at: None };
     let read = Shaped { survey: &mut survey, depth: 0, is_key: false }
         .deserialize(serde_yaml::Deserializer::from_str(source.text()))
@@ -127,6 +134,19 @@ pub fn read(notes: &Notes) -> Option<Node> {
                 .deserialize(serde_yaml::Deserializer::from_str(source.text()))
         });
     read.map_err(|error| notes.push(syntax::explained(source, &error))).ok()
+}
+
+/// Where more brackets are open than any file needs, those in texts and comments counted along.
+fn too_many_brackets(text: &str) -> Option<usize> {
+    let mut open = 0usize;
+    text.bytes().position(|byte| {
+        match byte {
+            b'[' | b'{' => open += 1,
+            b']' | b'}' => open = open.saturating_sub(1),
+            _ => {}
+        }
+        open > BRACKETS_MAX
+    })
 }
 
 /// What a thing is, before its words are read: serde_yaml must be asked for words as words, or `017` comes as a number.
@@ -450,6 +470,9 @@ mod tests {
     fn bombs_do_not_go_off() {
         let deep = format!("a: {}1{}", "[".repeat(100), "]".repeat(100));
         assert!(shown(&deep).contains("nested too deeply"), "{}", shown(&deep));
+        // The reader itself would be at this for half an hour.
+        let abyss = format!("a: {}", "[".repeat(1_000_000));
+        assert_eq!(shown(&abyss), "1:1004: this is nested too deeply\n");
         let mut laughs = String::from("a0: &a0 [x, x, x, x, x, x, x, x, x, x]\n");
         for level in 1..9 {
             let parts = vec![format!("*a{}", level - 1); 10].join(", ");

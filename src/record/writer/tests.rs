@@ -68,7 +68,7 @@ fn a_sweep_takes_the_dead_and_spares_the_living_and_the_finished() {
         .and_then(|other| other.finish(files()))
         .expect("it can be finished");
 
-    assert_eq!(sweep(results.path()), [dead.clone()]);
+    assert_eq!(sweep(results.path()), std::slice::from_ref(&dead));
     assert!(!dead.exists() && living.path().is_dir() && foreign.is_dir());
     assert_eq!(predecessors(results.path(), "SM-0001"), [other]);
     living.finish(files()).expect("the living run goes on");
@@ -101,11 +101,28 @@ fn a_name_that_leads_out_of_the_folder_leaves_nothing() {
 }
 
 #[test]
+fn a_folder_that_is_taken_away_is_not_made_again_without_its_evidence() {
+    let results = tempfile::tempdir().expect("a folder for the test");
+    let folder = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
+    fs::remove_dir_all(results.path().join("SM-0001")).expect("somebody tidies up");
+    assert!(matches!(folder.finish(files()), Err(WriteError::TakenAway { .. })));
+
+    let folder = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
+    fs::rename(folder.path(), results.path().join("elsewhere")).expect("somebody moves it");
+    fs::create_dir(folder.path()).expect("and another takes its place");
+    assert!(matches!(folder.finish(files()), Err(WriteError::TakenAway { .. })));
+    assert_eq!(predecessors(results.path(), "SM-0001"), Vec::<String>::new());
+}
+
+#[test]
 fn trouble_says_where_and_what_to_do() {
     let results = tempfile::tempdir().expect("a folder for the test");
     let file = results.path().join("file");
     fs::write(&file, "").expect("it can be written");
-    let error = RunFolder::stage(&file, "SM-0001", ID).expect_err("a file is no folder").to_string();
+    let error = RunFolder::stage(&file, "SM-0001", ID).expect_err("a file is no folder");
+    // What the system said stands in the message, so it must not be told a second time as the message's source.
+    assert!(std::error::Error::source(&error).is_none());
+    let error = error.to_string();
     assert!(error.contains("file/SM-0001") && error.contains("a file stands where a folder should"), "{error}");
     let error = trouble::disk("write", Path::new("results/x"), io::Error::from(io::ErrorKind::StorageFull)).to_string();
     assert!(error.starts_with("cannot write results/x: ") && error.contains("free some space there"), "{error}");

@@ -35,7 +35,7 @@ pub enum WriteError {
         path: PathBuf,
     },
     /// The disk refused.
-    #[error("cannot {doing} {}: {source}; {remedy}", path.display())]
+    #[error("cannot {doing} {}: {said}; {remedy}", path.display())]
     Disk {
         /// What was tried.
         doing: &'static str,
@@ -44,13 +44,19 @@ pub enum WriteError {
         /// What to do.
         remedy: &'static str,
         /// What the system said.
-        source: io::Error,
+        said: io::Error,
+    },
+    /// Somebody took the folder, or something in it, away while the run went on.
+    #[error("{} was taken away during the run, and the evidence with it; leave the results alone, and run again", path.display())]
+    TakenAway {
+        /// The run's unfinished folder.
+        path: PathBuf,
     },
 }
 
 /// What the disk said, with a remedy.
-pub fn disk(doing: &'static str, path: &Path, source: io::Error) -> WriteError {
-    let remedy = match source.kind() {
+pub fn disk(doing: &'static str, path: &Path, said: io::Error) -> WriteError {
+    let remedy = match said.kind() {
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
             "free some space there, or choose another folder with --results, and run again"
         }
@@ -61,5 +67,5 @@ pub fn disk(doing: &'static str, path: &Path, source: io::Error) -> WriteError {
         io::ErrorKind::NotADirectory => "a file stands where a folder should; move it away",
         _ => "check the disk and the folder given with --results, and run again",
     };
-    WriteError::Disk { doing, path: path.to_owned(), remedy, source }
+    WriteError::Disk { doing, path: path.to_owned(), remedy, said }
 }

@@ -64,7 +64,11 @@ impl Frame {
         let anchor = if is_left { Anchor::End } else { Anchor::Start };
         let lettering = Lettering { size: SMALL, weight: Weight::SemiBold, fill: look::INK, anchor };
         let y = if at.1 + 10.0 > BOTTOM { at.1 - 5.0 } else { at.1 + 9.0 };
-        self.drawing.text((at.0 + if is_left { -3.0 } else { 3.0 }, y), &text, lettering);
+        let x = at.0 + if is_left { -5.0 } else { 5.0 };
+        let extent = face::width(&text, lettering.weight, lettering.size);
+        let left = if is_left { x - extent } else { x };
+        self.drawing.rectangle((left - 1.0, y - SMALL), (extent + 2.0, SMALL + 2.0), look::PAPER);
+        self.drawing.text((x, y), &text, lettering);
     }
 
     /// The finished plot.
@@ -91,7 +95,7 @@ impl Frame {
 
 /// The name of a curve, fit for a legend.
 pub fn named(name: &str) -> String {
-    face::fitted(&face::drawable(&words::visible_within(name, 80)), Weight::Regular, SMALL, 108.0)
+    face::fitted(&face::drawable(&words::visible_within(name, 80)), Weight::Regular, SMALL, 170.0)
 }
 
 fn title(drawing: &mut Drawing, title: &str, unit: &str) {

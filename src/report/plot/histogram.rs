@@ -15,8 +15,7 @@ const BINS: f64 = 80.0;
 
 /// The histogram of the fastest speeds, deviation from the commanded interval in µs.
 pub fn step_intervals(curves: &[IntervalCurve]) -> Option<Plot> {
-    let mut fastest: Vec<&IntervalCurve> = curves.iter().filter(|curve| !curve.counts.is_empty()).collect();
-    fastest.sort_by(|one, other| one.nominal_ns.total_cmp(&other.nominal_ns));
+    let mut fastest = by_speed(curves);
     fastest.truncate(SPEEDS_MAX);
     let deviations = || fastest.iter().flat_map(|curve| deviations(curve).map(|(deviation, _)| deviation));
     let range = Span::tight(deviations(), 7.0)?;
@@ -29,7 +28,7 @@ pub fn step_intervals(curves: &[IntervalCurve]) -> Option<Plot> {
     let legend: Vec<(String, Stroke)> = fastest
         .iter()
         .zip(look::CURVES)
-        .map(|(curve, (colour, dash))| (named(&curve.label), Stroke { colour, width: 1.0, dash }))
+        .map(|(curve, (colour, dash))| (named(&curve.name), Stroke { colour, width: 1.0, dash }))
         .collect();
     let strokes: Vec<Stroke> = legend.iter().map(|entry| entry.1).collect();
     let caption = Caption {
@@ -50,25 +49,60 @@ pub fn step_intervals(curves: &[IntervalCurve]) -> Option<Plot> {
     Some(frame.finish())
 }
 
-fn deviations(curve: &IntervalCurve) -> impl Iterator<Item = (f64, u64)> {
+/// All travels of one speed.
+struct Speed {
+    name: String,
+    nominal_ns: f64,
+    counts: Vec<(u64, u64)>,
+    travels: usize,
+}
+
+/// Travels of one commanded interval together, the fastest first; named after the plainest of them.
+fn by_speed(curves: &[IntervalCurve]) -> Vec<Speed> {
+    let mut curves: Vec<&IntervalCurve> = curves.iter().filter(|curve| !curve.counts.is_empty()).collect();
+    curves.sort_by(|one, other| {
+        one.nominal_ns.total_cmp(&other.nominal_ns).then(one.label.len().cmp(&other.label.len()))
+    });
+    let mut speeds: Vec<Speed> = Vec::new();
+    for curve in curves {
+        match speeds.last_mut() {
+            Some(speed) if (curve.nominal_ns - speed.nominal_ns).abs() <= 1e-3 * speed.nominal_ns.abs() => {
+                speed.counts.extend(&curve.counts);
+                speed.travels += 1;
+            }
+            _ => speeds.push(Speed {
+                name: curve.label.clone(),
+                nominal_ns: curve.nominal_ns,
+                counts: curve.counts.clone(),
+                travels: 1,
+            }),
+        }
+    }
+    for speed in speeds.iter_mut().filter(|speed| speed.travels > 1) {
+        speed.name = format!("{} and {} more", speed.name, speed.travels - 1);
+    }
+    speeds
+}
+
+fn deviations(curve: &Speed) -> impl Iterator<Item = (f64, u64)> {
     curve.counts.iter().map(|(interval, count)| ((*interval as f64 - curve.nominal_ns) / 1e3, *count))
 }
 
 /// Width of a bin, µs: a whole number of the coarsest step between stored intervals, or every other bin would be empty.
-fn bin_width(curves: &[&IntervalCurve], range: &Span) -> f64 {
-    let coarsest = curves.iter().filter_map(|curve| finest_step(curve)).fold(1e-3, f64::max);
+fn bin_width(curves: &[Speed], range: &Span) -> f64 {
+    let coarsest = curves.iter().filter_map(finest_step).fold(1e-3, f64::max);
     ((range.to - range.from) / BINS / coarsest).ceil().max(1.0) * coarsest
 }
 
 /// The least distance of two stored intervals, µs.
-fn finest_step(curve: &IntervalCurve) -> Option<f64> {
+fn finest_step(curve: &Speed) -> Option<f64> {
     let mut intervals: Vec<u64> = curve.counts.iter().map(|(interval, _)| *interval).collect();
     intervals.sort_unstable();
     intervals.dedup();
     intervals.windows(2).map(|pair| (pair[1] - pair[0]) as f64 / 1e3).reduce(f64::min)
 }
 
-fn bins(curve: &IntervalCurve, x: &Span, bin: f64) -> Vec<u64> {
+fn bins(curve: &Speed, x: &Span, bin: f64) -> Vec<u64> {
     let count = (((x.to - x.from) / bin).round() as usize).clamp(1, 4 * BINS as usize);
     let mut bins = vec![0_u64; count];
     for (deviation, count) in deviations(curve) {
@@ -101,7 +135,7 @@ fn raised(power: u32) -> String {
         .collect()
 }
 
-fn description(curves: &[&IntervalCurve], x: &Span) -> String {
+fn description(curves: &[Speed], x: &Span) -> String {
     let total: u64 =
         curves.iter().flat_map(|curve| &curve.counts).map(|(_, count)| *count).fold(0, u64::saturating_add);
     let tenth = |number: f64| number::plain((number * 10.0).round() / 10.0);
@@ -119,17 +153,31 @@ mod tests {
 
     #[test]
     fn every_interval_is_in_a_bin() {
-        let curve = IntervalCurve {
+        let stored = IntervalCurve {
             label: "90 mm/s".into(),
             nominal_ns: 138_888.9,
             hdr: String::new(),
             counts: vec![(130_000, 1), (138_880, 40_000), (150_000, 2)],
         };
+        let curve = by_speed(std::slice::from_ref(&stored)).remove(0);
         let x = Span::tight(deviations(&curve).map(|(deviation, _)| deviation), 7.0).expect("there are counts");
-        let bin = bin_width(&[&curve], &x);
+        let bin = bin_width(std::slice::from_ref(&curve), &x);
         assert!((bin - 8.88).abs() < 1e-9, "{bin}");
         assert_eq!(bins(&curve, &x, bin).iter().sum::<u64>(), 40_003);
-        assert!(step_intervals(&[curve]).is_some_and(|plot| plot.description.contains("40003 step intervals")));
+        assert!(step_intervals(&[stored]).is_some_and(|plot| plot.description.contains("40003 step intervals")));
+    }
+
+    #[test]
+    fn travels_of_one_speed_are_taken_together() {
+        let of = |label: &str, nominal_ns| IntervalCurve {
+            label: label.into(),
+            nominal_ns,
+            hdr: String::new(),
+            counts: vec![(nominal_ns as u64, 7)],
+        };
+        let speeds = by_speed(&[of("stopped, to the left", 1e5), of("to the left", 2e5), of("to the left", 1e5)]);
+        let seen: Vec<(&str, usize)> = speeds.iter().map(|speed| (speed.name.as_str(), speed.counts.len())).collect();
+        assert_eq!(seen, [("to the left and 1 more", 2), ("to the left", 1)]);
     }
 
     #[test]

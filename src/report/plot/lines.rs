@@ -9,7 +9,7 @@ use crate::report::number;
 use crate::report::svg::Stroke;
 
 /// Most curves that have a colour of their own; the rest keep them company.
-const NAMED_MAX: usize = 4;
+const NAMED_MAX: usize = 3;
 /// Travels slower than the fastest by more than this are left out: they last so long that the fast ones would not show.
 const SLOW: f64 = 4.0;
 /// Most points drawn of one curve: about two for each dot of a good printer would be 1,500, one a point is enough.
@@ -25,9 +25,11 @@ pub fn speed(curves: &[SpeedCurve]) -> Option<Plot> {
     let mut lines: Vec<Line<'_>> =
         curves.iter().map(|curve| Line { label: &curve.label, points: &curve.points }).collect();
     let highest = lines.iter().map(Line::highest).fold(f64::NEG_INFINITY, f64::max);
-    lines.sort_by(|one, other| other.highest().total_cmp(&one.highest()));
     let total = lines.len();
     lines.retain(|line| line.highest() * SLOW >= highest);
+    // Of travels about as fast, the plainest first: its label is the shortest.
+    let class = |line: &Line<'_>| (line.highest() / highest * 4.0).round() as i64;
+    lines.sort_by_key(|line| (std::cmp::Reverse(class(line)), line.label.len()));
     let description = format!(
         "Speed over time of the {} fastest of {total} travels; the highest is {} mm/s.",
         lines.len(),
@@ -64,7 +66,8 @@ fn draw(
     is_from_zero: bool,
 ) -> Option<Plot> {
     let all = || lines.iter().flat_map(|line| line.points.iter());
-    let x = Span::tight(all().map(|point| point.0), 6.0)?;
+    all().next()?;
+    let x = Span::tight(all().map(|point| point.0).chain([0.0]), 6.0)?;
     let zero = is_from_zero.then_some(0.0);
     let y = Span::of(all().map(|point| point.1).chain(zero), 5.0)?;
     let leaders = leaders(lines);
@@ -138,6 +141,6 @@ mod tests {
         let points = [(0.0, 1.0)];
         let lines: Vec<Line<'_>> =
             ["a", "a", "b", "c", "d", "e"].map(|label| Line { label, points: &points }).into_iter().collect();
-        assert_eq!(leaders(&lines), [0, 2, 3, 4]);
+        assert_eq!(leaders(&lines), [0, 2, 3]);
     }
 }

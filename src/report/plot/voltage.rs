@@ -12,7 +12,7 @@ const STRETCHES_MAX: usize = 250;
 
 /// The pack's voltage.
 pub fn pack(bands: &[VoltageBand]) -> Option<Plot> {
-    let x = Span::tight(bands.iter().map(|band| band.at_s), 6.0)?;
+    let x = Span::tight(bands.iter().map(|band| band.at_s).chain([0.0]), 6.0)?;
     let y = Span::of(bands.iter().flat_map(|band| [band.low_v, band.high_v]), 5.0)?;
     let lowest = bands.iter().min_by(|one, other| one.low_v.total_cmp(&other.low_v))?;
     let hundredth = |volts: f64| format!("{:.2}", volts.clamp(-1e6, 1e6)).replace('-', "−");
@@ -37,8 +37,8 @@ pub fn pack(bands: &[VoltageBand]) -> Option<Plot> {
     frame.drawing.curve(&high, Stroke::solid(colour, 0.5));
     frame.drawing.curve(&low, Stroke::solid(colour, 0.9));
     let at = frame.place(lowest.at_s, lowest.low_v);
-    frame.drawing.disc(at, 2.0, "#ffffff", Stroke::solid(look::INK, 1.0));
     frame.note(at, &format!("minimum {} V", hundredth(lowest.low_v)));
+    frame.drawing.disc(at, 2.0, look::PAPER, Stroke::solid(look::INK, 1.0));
     Some(frame.finish())
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
 use crate::record::Record;
-use crate::record::stored::{Check, Origin, Requirement, Verdict};
+use crate::record::stored::{Check, Requirement, Verdict};
 use crate::report::words::{visible, visible_within};
 use crate::report::{number, plot, scale, worst};
 
@@ -19,29 +19,40 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
         verdict: record.decision,
         title,
         maker: name(&record.unit.maker),
-        model: name(&record.unit.model),
+        model: name(&record.unit.title),
         serial: name(&record.unit.serial),
         headline: phrases::headline(record.decision),
         statement: phrases::statement(record),
-        simulated: (record.run.origin == Origin::Simulated).then_some(phrases::SIMULATED),
+        simulated: record.run.is_simulated().then_some(phrases::SIMULATED),
         reasons: reasons(record),
         facts: facts(record, digest),
         failures: failures(record),
         rule: phrases::rule(record),
         groups: record.checks.iter().map(group).collect(),
         plots: plot::plots(record),
-        calibrations: record
-            .bench
-            .calibrations
-            .iter()
-            .map(|one| [visible_within(&one.channel, 60), visible_within(&one.date, 30), visible_within(&one.due, 30)])
-            .collect(),
+        calibrations: calibrations(record),
         notes: record.warnings.iter().map(|warning| visible(warning)).collect(),
         cautions: phrases::CAUTIONS,
         ended: phrases::date(&record.run.ended),
         run_id: visible_within(&record.run.id, 60),
         digest: visible_within(digest, 80),
     }
+}
+
+/// Channels with the dates of their calibration; those calibrated on one day share a line.
+fn calibrations(record: &Record) -> Vec<[String; 3]> {
+    let mut lines: Vec<(Vec<String>, &str, &str)> = Vec::new();
+    for one in &record.bench.calibrations {
+        let channel = visible_within(&one.channel, 60);
+        match lines.iter_mut().find(|(_, date, due)| *date == one.date && *due == one.due) {
+            Some((channels, ..)) => channels.push(channel),
+            None => lines.push((vec![channel], &one.date, &one.due)),
+        }
+    }
+    let line = |(channels, date, due): (Vec<String>, &str, &str)| {
+        [visible(&channels.join(", ")), visible_within(date, 30), visible_within(due, 30)]
+    };
+    lines.into_iter().map(line).collect()
 }
 
 /// Names are shown large, so they are cut sooner.
@@ -120,8 +131,8 @@ fn point(requirement: &Requirement, accepted: f64) -> Option<Point> {
 
 /// The measurand with the phase that decided.
 fn phase_named(requirement: &Requirement) -> String {
-    match worst::reading(requirement) {
-        Some(reading) => format!("{}, {}", visible(&requirement.measurand), visible(&reading.label)),
+    match worst::reading(requirement).and_then(worst::phase) {
+        Some(phase) => format!("{}, {phase}", visible(&requirement.measurand)),
         None => visible(&requirement.measurand),
     }
 }
@@ -142,20 +153,10 @@ fn group(check: &Check) -> Group {
 }
 
 fn row(requirement: &Requirement) -> Row {
-    let reading = worst::reading(requirement);
-    let measured = reading.and_then(|reading| reading.measured.as_ref());
-    let mut notes = vec![visible(&requirement.tolerance)];
-    if let Some(reading) = reading {
-        let of = match requirement.readings.len() {
-            0 | 1 => String::new(),
-            several => format!(" (worst of {several})"),
-        };
-        notes.push(format!("{}{of}", visible(&reading.label)));
-        notes.extend(reading.withheld.as_deref().map(visible));
-    }
+    let measured = worst::reading(requirement).and_then(|reading| reading.measured.as_ref());
     Row {
         name: visible(&requirement.measurand),
-        note: notes.join("; "),
+        note: note(requirement),
         value: worst::value(requirement),
         coverage: measured
             .filter(|measured| measured.expanded_uncertainty > 0.0)
@@ -166,4 +167,21 @@ fn row(requirement: &Requirement) -> Row {
         scale: scale::drawing(requirement),
         verdict: requirement.decision,
     }
+}
+
+/// What the other columns do not say: the tolerance where it is written otherwise than its limits, the phase of the
+/// reading where it is not the whole check, of how many it is the worst, and why there is no value.
+fn note(requirement: &Requirement) -> String {
+    let tolerance = visible(&requirement.tolerance);
+    let mut notes: Vec<String> = (tolerance != worst::limits(requirement)).then_some(tolerance).into_iter().collect();
+    if let Some(reading) = worst::reading(requirement) {
+        let phase = worst::phase(reading);
+        match requirement.readings.len() {
+            0 | 1 => notes.extend(phase),
+            several => notes.push(format!("{} (worst of {several})", phase.as_deref().unwrap_or("one reading"))),
+        }
+        notes.extend(reading.withheld.as_deref().map(visible));
+    }
+    notes.retain(|note| !note.is_empty());
+    notes.join("; ")
 }

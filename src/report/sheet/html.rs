@@ -170,7 +170,7 @@ fn bench(sheet: &Sheet) -> Markup {
         @if !sheet.calibrations.is_empty() {
             h2 { "Calibration of the bench" }
             table class="calibrations" {
-                thead { tr { @for head in ["Channel", "Calibrated", "Holds up to"] { th scope="col" { (head) } } } }
+                thead { tr { @for head in ["Channels", "Calibrated", "Holds up to"] { th scope="col" { (head) } } } }
                 tbody { @for line in &sheet.calibrations { tr { @for cell in line { td { (cell) } } } } }
             }
         }

@@ -15,7 +15,7 @@ const DAY: &[BorrowedFormatItem<'_>] =
 pub const CAUTIONS: &[(&str, &str)] = &[
     (
         "Pinch points.",
-        "Belt, pulley and carriage draw in fingers, hair, straps and cables. Keep clear of them while the pack is in.",
+        "Belt, pulley and carriage draw in fingers, hair, straps and cables. Keep clear while the pack is in.",
     ),
     (
         "Lithium-ion pack.",
@@ -98,12 +98,16 @@ pub const SCALES: &str = "Scales: the pale zone is the tolerance, its darker end
 
 /// Where the run came from, for the facts.
 pub fn origin(record: &Record) -> Option<String> {
-    (record.run.origin == Origin::Simulated).then(|| {
+    let simulated = record.run.is_simulated().then(|| {
         let seed = record.run.seed.map_or_else(String::new, |seed| format!(", seed {seed}"));
         let faults = &record.run.faults;
         let faults = if faults.is_empty() { String::new() } else { format!(", with {}", faults.join(", ")) };
         format!("simulated{seed}{faults}")
-    })
+    });
+    let replayed =
+        (record.run.origin == Origin::Replayed).then(|| "judged from kept evidence, without a bench".to_owned());
+    let parts: Vec<String> = simulated.into_iter().chain(replayed).collect();
+    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 /// A moment of a record as a date in UTC, or as it stands where it is none.

@@ -183,7 +183,7 @@ fn results(flow: &mut Flow, sheet: &Sheet) {
     flow.paragraph(phrases::SCALES, Type::SMALL);
     flow.y += 7.0;
     let columns =
-        columns([("Requirement", 158.0), ("Measured", 107.0), ("Limits", 96.0), ("Scale", 84.0), ("Decision", 87.0)]);
+        columns([("Requirement", 134.0), ("Measured", 112.0), ("Limits", 90.0), ("Scale", 76.0), ("Decision", 90.0)]);
     flow.need(70.0);
     let mut table = Table::new(flow, &columns);
     for one in &sheet.groups {
@@ -255,7 +255,7 @@ fn calibrations(flow: &mut Flow, sheet: &Sheet) {
         return;
     }
     flow.section("Calibration of the bench", 50.0);
-    let columns = columns([("Channel", 3.0), ("Calibrated", 2.0), ("Holds up to", 2.0)]);
+    let columns = columns([("Channels", 5.0), ("Calibrated", 1.0), ("Holds up to", 1.0)]);
     let mut table = Table::new(flow, &columns);
     for line in &sheet.calibrations {
         let cells: Vec<Cell> =

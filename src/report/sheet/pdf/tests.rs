@@ -71,7 +71,7 @@ fn nothing_leaves_the_paper() {
         let mut record = record(FAILS);
         record.unit.serial.clone_from(&evil);
         record.unit.maker.clone_from(&evil);
-        record.unit.model.clone_from(&evil);
+        record.unit.title.clone_from(&evil);
         record.bench.operator = Some(evil.clone());
         record.warnings = vec![evil.clone(); 20];
         for check in &mut record.checks {

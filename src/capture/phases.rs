@@ -1,0 +1,376 @@
+//! Motions found from the edges themselves, for captures without marks.
+//!
+//! A motion is a run of step pulses in one direction between two rests; a rest is a time without any step, longer than
+//! the caller states. Its direction is that of the direction line, or where there is none the way that the encoder went.
+//! Several short bursts at the crawl's interval are one crawl. Each motion becomes a phase whose marks stand in the rests
+//! about it, and longer rests become waits; the end of a motion stands where the unit's own report of it would.
+//!
+//! Nothing is held back: parts pass through at once, marks follow as soon as a motion is known to be over. So that what a
+//! sink has to keep stays bounded, a check is ended and another begun in a rest after many edges.
+
+mod encoder;
+mod naming;
+#[cfg(test)]
+mod tests;
+
+pub use naming::{AsFound, Motion, Namer};
+
+use super::{CaptureSink, Cue, Edge, EdgeChannel, Loss, Mark, MarkKind, Part, Side, Tick};
+use encoder::Encoder;
+
+/// A check ends in the next rest after so many edges and samples.
+const HELD_MAX: usize = 1 << 23;
+/// Bursts that make a crawl.
+const BURSTS_MIN: usize = 4;
+/// Encoder edges that the carriage may come back by within a motion of one direction: more than it rings, in edges.
+const BACK_MAX: i64 = 40;
+
+/// What tells motions apart.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rules {
+    /// No step for longer than this is a rest, ticks.
+    pub rest: Tick,
+    /// Nominal interval of a crawl, ticks.
+    pub crawl_interval: Tick,
+    /// Nominal steps of a crawl's increment.
+    pub crawl_steps: u64,
+    /// Whether the direction line is captured.
+    pub has_direction: bool,
+}
+
+/// Passes a capture on and puts the marks of the motions in.
+pub struct PhaseFinder<'a> {
+    rules: Rules,
+    namer: &'a mut dyn Namer,
+    sink: &'a mut dyn CaptureSink,
+    /// Level of the direction line; high is towards the right.
+    direction: Option<bool>,
+    switches: [Option<bool>; 2],
+    encoder: Encoder,
+    motion: Option<Open>,
+    /// Short motions that may turn out to be a crawl.
+    bursts: Vec<Motion>,
+    found: usize,
+    check: Option<usize>,
+    part: usize,
+    held: usize,
+    /// Where the last mark stands.
+    marked: Tick,
+    newest: Tick,
+}
+
+/// A motion that goes on.
+#[derive(Clone, Copy)]
+struct Open {
+    first: Tick,
+    last: Tick,
+    steps: u64,
+    /// Level of the direction line at its first step, and at its last one.
+    direction: Option<bool>,
+    now: Option<bool>,
+    contacts: [bool; 2],
+    /// The encoder's count when it began, and its extremes since.
+    cell: i64,
+    low: i64,
+    high: i64,
+}
+
+impl<'a> PhaseFinder<'a> {
+    /// A finder that passes everything on to `sink`.
+    pub fn new(rules: Rules, namer: &'a mut dyn Namer, sink: &'a mut dyn CaptureSink) -> Self {
+        Self {
+            rules,
+            namer,
+            sink,
+            direction: None,
+            switches: [None; 2],
+            encoder: Encoder::default(),
+            motion: None,
+            bursts: Vec::new(),
+            found: 0,
+            check: None,
+            part: 0,
+            held: 0,
+            marked: 0,
+            newest: 0,
+        }
+    }
+
+    /// Ends the capture, whose last moment was `ended`; returns how many motions there were.
+    pub fn finish(mut self, ended: Tick) -> usize {
+        self.newest = self.newest.max(ended);
+        self.close(None);
+        self.settle_bursts();
+        self.begin_idle();
+        self.mark_rest(self.newest);
+        self.end_check(self.newest.max(self.marked));
+        self.found
+    }
+
+    /// Looks at what changed up to and including a moment.
+    fn advance(&mut self, cursors: &mut Cursors<'_>, to: Tick) {
+        while let Some(edge) = next(&mut cursors.direction, to) {
+            self.direction = Some(edge.level());
+        }
+        for side in 0..2 {
+            while let Some(edge) = next(&mut cursors.switches[side], to) {
+                let before = self.switches[side].replace(edge.level());
+                let closed = edge.level() && before == Some(false);
+                if let Some(motion) = self.motion.as_mut().filter(|_| closed) {
+                    motion.contacts[side] = true;
+                }
+            }
+        }
+        loop {
+            let ticks = cursors.encoder.map(|edges| edges.first().map_or(Tick::MAX, |edge| edge.tick()));
+            let track = usize::from(ticks[1] < ticks[0]);
+            let Some(edge) = next(&mut cursors.encoder[track], to) else { break };
+            self.encoder.step(track, edge.level());
+            if let Some(motion) = &mut self.motion {
+                motion.low = motion.low.min(self.encoder.cell);
+                motion.high = motion.high.max(self.encoder.cell);
+            }
+        }
+    }
+
+    fn step(&mut self, at: Tick) {
+        let direction = self.direction;
+        if let Some(motion) = &mut self.motion {
+            let rests = at - motion.last > self.rules.rest;
+            let set_out = motion.direction.map(side);
+            if !rests && (motion.now == direction || (motion.now == motion.direction && self.namer.turns(set_out))) {
+                motion.now = direction;
+                motion.last = at;
+                motion.steps += 1;
+                return;
+            }
+            self.close(Some(at));
+            if rests {
+                self.bound_in_rest(self.marked);
+            }
+        }
+        let cell = self.encoder.cell;
+        let contacts = [false; 2];
+        let now = direction;
+        self.motion =
+            Some(Open { first: at, last: at, steps: 1, direction, now, contacts, cell, low: cell, high: cell });
+    }
+
+    /// Ends the motion; `next` is the step of the one that follows at once.
+    fn close(&mut self, next: Option<Tick>) {
+        let Some(open) = self.motion.take() else { return };
+        self.found += 1;
+        let right = match (self.rules.has_direction, self.encoder.is_known()) {
+            (true, _) => open.direction,
+            (false, true) => self.by_encoder(&open),
+            (false, false) => None,
+        };
+        let towards = right.map(side);
+        let turned = self.rules.has_direction && open.direction != open.now;
+        let contact = match towards.map(|side| if turned { side.opposite() } else { side }) {
+            Some(side) => Some(side).filter(|side| open.contacts[*side as usize]),
+            None => [Side::Left, Side::Right].into_iter().find(|side| open.contacts[*side as usize]),
+        };
+        let motion = Motion {
+            number: self.found,
+            first: open.first,
+            last: open.last,
+            steps: open.steps,
+            towards,
+            turned,
+            contact,
+            bursts: 1,
+        };
+        let turns = next.is_some_and(|next| next - open.last <= self.rules.rest);
+        self.take(motion, next.filter(|_| turns));
+    }
+
+    /// The way that the encoder went, handed to the sink as the direction line that is not there.
+    fn by_encoder(&mut self, open: &Open) -> Option<bool> {
+        let way = self.encoder.cell - open.cell;
+        let back = if way > 0 { open.high - self.encoder.cell } else { self.encoder.cell - open.low };
+        if way == 0 || back > BACK_MAX {
+            let seconds = "the carriage turned or stood still in a motion, and there is no direction line";
+            self.lose(open.first, format!("the direction of steps: {seconds}; add --channel direction=NAME"));
+            return None;
+        }
+        let mut part = Part::default();
+        part.push_edge(EdgeChannel::Direction, open.first, way > 0);
+        self.sink.part(&part);
+        Some(way > 0)
+    }
+
+    fn lose(&mut self, at: Tick, what: String) {
+        self.begin_idle();
+        self.sink.part(&Part { losses: vec![Loss { at, what }], ..Part::default() });
+    }
+
+    /// A motion that is over: part of a crawl, or a phase.
+    fn take(&mut self, motion: Motion, next: Option<Tick>) {
+        let follows = |last: &Motion| {
+            let interval = motion.first - last.first;
+            interval * 4 >= self.rules.crawl_interval * 3 && interval * 4 <= self.rules.crawl_interval * 5
+        };
+        let is_burst = motion.steps <= 2 * self.rules.crawl_steps && motion.contact.is_none() && next.is_none();
+        if is_burst && self.bursts.last().is_none_or(|last| follows(last) && last.towards == motion.towards) {
+            // A crawl goes on for hours; its first motion grows, and the last one tells when the next is due.
+            if self.bursts.len() > BURSTS_MIN {
+                let burst = self.bursts.remove(1);
+                self.bursts[0].steps += burst.steps;
+                self.bursts[0].bursts += 1;
+            }
+            self.bursts.push(motion);
+            return;
+        }
+        self.settle_bursts();
+        if is_burst {
+            self.bursts.push(motion);
+        } else {
+            self.mark_motion(&motion, next);
+        }
+    }
+
+    /// Short motions become one crawl where they are enough, else motions of their own.
+    fn settle_bursts(&mut self) {
+        let bursts = std::mem::take(&mut self.bursts);
+        match &bursts[..] {
+            [first, rest @ ..] if bursts.len() >= BURSTS_MIN => {
+                let steps = first.steps + rest.iter().map(|burst| burst.steps).sum::<u64>();
+                let last = rest.last().map_or(first.last, |burst| burst.last);
+                self.mark_motion(&Motion { last, steps, bursts: first.bursts + rest.len(), ..*first }, None);
+            }
+            few => few.iter().for_each(|motion| self.mark_motion(motion, None)),
+        }
+    }
+
+    fn mark_motion(&mut self, motion: &Motion, next: Option<Tick>) {
+        let rest = self.rules.rest;
+        let begins = motion.first.saturating_sub(rest / 8).max(self.marked);
+        let ends = next.map_or(motion.last + rest / 4 * 3, |next| motion.last + (next - motion.last) / 2);
+        self.mark_rest(begins);
+        let Some(phase) = self.namer.phase(motion, self.part) else { return };
+        if self.check.is_some_and(|check| check != phase.check) {
+            self.end_check(begins);
+        }
+        self.begin_check(phase.check);
+        self.put(begins, MarkKind::PhaseBegins(phase));
+        self.put(motion.first, MarkKind::Cue(Cue::Commanded));
+        self.put(motion.last, MarkKind::Cue(Cue::Done));
+        self.put(ends, MarkKind::PhaseEnds);
+    }
+
+    /// A rest up to a moment, where it is a long one.
+    fn mark_rest(&mut self, until: Tick) {
+        let is_long = until.saturating_sub(self.marked) > 2 * self.rules.rest;
+        if let Some(phase) = self.check.filter(|_| is_long).and_then(|_| self.namer.rest()) {
+            self.put(self.marked, MarkKind::PhaseBegins(phase));
+            self.put(until, MarkKind::PhaseEnds);
+        }
+    }
+
+    fn begin_idle(&mut self) {
+        if let Some(check) = self.namer.idle_check(self.part) {
+            self.begin_check(check);
+        }
+    }
+
+    fn begin_check(&mut self, check: usize) {
+        if self.check.is_none() {
+            self.check = Some(check);
+            self.put(self.marked, MarkKind::CheckBegins { check });
+        }
+    }
+
+    fn end_check(&mut self, at: Tick) {
+        if let Some(check) = self.check.take() {
+            self.put(at, MarkKind::CheckEnds { check });
+            self.held = 0;
+        }
+    }
+
+    fn put(&mut self, at: Tick, kind: MarkKind) {
+        self.marked = self.marked.max(at);
+        self.sink.mark(&Mark { at: self.marked, doubt: 0, kind });
+    }
+
+    /// Ends the check in a rest once it has become long, and goes on with another part of the capture.
+    fn bound_in_rest(&mut self, at: Tick) {
+        let may_part = self.namer.idle_check(self.part).is_some();
+        if may_part && self.held > HELD_MAX {
+            self.settle_bursts();
+            self.next_part(at);
+        }
+    }
+
+    /// Cuts a motion that never ends.
+    fn bound_in_motion(&mut self, first: Tick) {
+        if self.held > 2 * HELD_MAX {
+            self.lose(first, format!("the end of a motion: it goes on for more than {HELD_MAX} edges and samples"));
+            self.close(None);
+            self.settle_bursts();
+            self.next_part(self.newest);
+            self.lose(first, "the beginning of a motion that was too long to be kept".into());
+        }
+    }
+
+    fn next_part(&mut self, at: Tick) {
+        self.begin_idle();
+        self.end_check(at);
+        self.part += 1;
+        self.begin_idle();
+    }
+}
+
+impl CaptureSink for PhaseFinder<'_> {
+    fn part(&mut self, part: &Part) {
+        self.begin_idle();
+        self.sink.part(part);
+        let mut cursors = Cursors {
+            direction: part.edges(EdgeChannel::Direction),
+            switches: [part.edges(EdgeChannel::LeftEndStop), part.edges(EdgeChannel::RightEndStop)],
+            encoder: [part.edges(EdgeChannel::EncoderA), part.edges(EdgeChannel::EncoderB)],
+        };
+        for edge in part.edges(EdgeChannel::Step) {
+            self.advance(&mut cursors, edge.tick());
+            self.step(edge.tick());
+        }
+        self.advance(&mut cursors, Tick::MAX);
+        let last_edges = part.edges.iter().filter_map(|column| column.last()).map(|edge| edge.tick());
+        let last_samples = part.samples.iter().filter_map(|column| column.last()).map(|sample| sample.at);
+        self.newest = last_edges.chain(last_samples).fold(self.newest, Tick::max);
+        self.held += part.edges.iter().map(Vec::len).sum::<usize>() + part.samples.iter().map(Vec::len).sum::<usize>();
+        if self.motion.is_some_and(|motion| self.newest - motion.last > self.rules.rest) {
+            self.close(None);
+        }
+        match self.motion {
+            None => self.bound_in_rest(self.newest),
+            Some(motion) => self.bound_in_motion(motion.first),
+        }
+    }
+
+    fn mark(&mut self, mark: &Mark) {
+        self.sink.mark(mark);
+    }
+}
+
+/// The side that a level of the direction line means.
+fn side(right: bool) -> Side {
+    if right { Side::Right } else { Side::Left }
+}
+
+/// What is left of a part's columns.
+struct Cursors<'p> {
+    direction: &'p [Edge],
+    switches: [&'p [Edge]; 2],
+    encoder: [&'p [Edge]; 2],
+}
+
+/// The next edge up to and including a moment.
+fn next(edges: &mut &[Edge], to: Tick) -> Option<Edge> {
+    let (first, rest) = edges.split_first()?;
+    if first.tick() > to {
+        return None;
+    }
+    *edges = rest;
+    Some(*first)
+}

@@ -1,0 +1,127 @@
+//! Measured values for people and for programs.
+
+use super::Measured;
+use crate::measure::{Blame, Measurand, Reading};
+use crate::quantity::{Dimension, Unit};
+use crate::record::COVERAGE;
+use crate::report;
+use crate::stats::Estimate;
+use serde_json::{Value, json};
+use std::fmt::Write;
+
+/// A capture's values as lines of text.
+pub fn text(measured: &Measured) -> String {
+    let mut text = format!("{}: {}\n", measured.capture, measured.unit);
+    for assumed in &measured.assumed {
+        line(&mut text, format_args!("note: {assumed}"));
+    }
+    for loss in &measured.losses {
+        let at = loss.at as f64 / measured.ticks_per_second;
+        line(&mut text, format_args!("lost, at about {at:.3} s: {}", loss.what));
+    }
+    for (number, check) in measured.checks.iter().enumerate() {
+        if measured.checks.len() > 1 {
+            let (began, ended) = (check.began_s, check.ended_s);
+            line(&mut text, format_args!("\ncheck {}, {began:.1} s to {ended:.1} s", number + 1));
+        }
+        for (measurand, readings) in &check.values {
+            line(&mut text, format_args!("\n{}", measurand.name));
+            for reading in readings {
+                line(&mut text, format_args!("  {:<44} {}", reading.label, value(measurand, reading)));
+            }
+        }
+    }
+    text.push('\n');
+    text
+}
+
+fn line(text: &mut String, line: std::fmt::Arguments<'_>) {
+    writeln!(text, "{line}").expect("writing to memory cannot fail");
+}
+
+fn value(measurand: &Measurand, reading: &Reading) -> String {
+    match &reading.result {
+        Ok(estimate) => {
+            let unit = legible(measurand.dimension, estimate);
+            let doubt = unit.of_differences().from_si(estimate.expanded_uncertainty(COVERAGE));
+            report::measured(unit.from_si(estimate.value), doubt, unit.symbol())
+        }
+        Err(withheld) => format!("none: {}", withheld.why),
+    }
+}
+
+/// The dimension's usual unit; of times, the one in which the number has digits before its point.
+fn legible(dimension: Dimension, estimate: &Estimate) -> Unit {
+    let size = estimate.value.abs().max(estimate.standard_uncertainty());
+    let short = match size {
+        _ if dimension != Dimension::Time || size >= 1.0 => None,
+        0.001.. => Unit::named("ms"),
+        _ => Unit::named("µs"),
+    };
+    short.unwrap_or_else(|| dimension.usual_unit())
+}
+
+/// All captures as JSON, values in the usual unit of their dimension.
+pub fn json(measured: &[Measured]) -> String {
+    let captures: Vec<Value> = measured.iter().map(capture).collect();
+    format!("{:#}\n", json!({ "captures": captures }))
+}
+
+fn capture(measured: &Measured) -> Value {
+    let losses = measured
+        .losses
+        .iter()
+        .map(|loss| json!({ "at_s": loss.at as f64 / measured.ticks_per_second, "what": loss.what }));
+    let checks = measured.checks.iter().map(|check| {
+        let values = check.values.iter().map(|(measurand, readings)| {
+            let unit = measurand.dimension.usual_unit();
+            json!({
+                "measurand": measurand.name,
+                "about": measurand.about,
+                "source": measurand.source,
+                "unit": unit.symbol(),
+                "readings": readings.iter().map(|one| reading(unit, one)).collect::<Vec<_>>(),
+            })
+        });
+        json!({ "began_s": check.began_s, "ended_s": check.ended_s, "values": values.collect::<Vec<_>>() })
+    });
+    json!({
+        "capture": measured.capture,
+        "unit": measured.unit,
+        "notes": measured.assumed,
+        "losses": losses.collect::<Vec<_>>(),
+        "checks": checks.collect::<Vec<_>>(),
+    })
+}
+
+fn reading(unit: Unit, reading: &Reading) -> Value {
+    let estimate = match &reading.result {
+        Ok(estimate) => estimate,
+        Err(withheld) => {
+            let blame = match withheld.blame {
+                Blame::Unit => "unit",
+                Blame::Bench => "bench",
+                Blame::Nobody => "nobody",
+            };
+            return json!({ "label": reading.label, "withheld": withheld.why, "blame": blame });
+        }
+    };
+    let difference = |si: f64| unit.of_differences().from_si(si);
+    let finite = |freedom: f64| freedom.is_finite().then_some(freedom);
+    let budget = estimate.budget.iter().map(|line| {
+        json!({
+            "from": line.from,
+            "standard_uncertainty": difference(line.standard_uncertainty),
+            "degrees_of_freedom": finite(line.degrees_of_freedom),
+        })
+    });
+    json!({
+        "label": reading.label,
+        "value": unit.from_si(estimate.value),
+        "standard_uncertainty": difference(estimate.standard_uncertainty()),
+        "expanded_uncertainty": difference(estimate.expanded_uncertainty(COVERAGE)),
+        "coverage_factor": estimate.coverage_factor(COVERAGE),
+        "degrees_of_freedom": finite(estimate.degrees_of_freedom()),
+        "budget": budget.collect::<Vec<_>>(),
+    })
+}

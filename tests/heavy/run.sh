@@ -1,0 +1,58 @@
+#!/usr/bin/env bash
+# The heavier suites: the release binary as its users run it, and what it leaves read by tools that are not ours.
+# Called by .ci/run, which installs what they need. Nothing is skipped silently: what is missing fails.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+export PATH="$PWD/target/heavy/bin:$PATH"
+
+railproof=target/release/railproof
+results=$(mktemp -d)
+trap 'rm -rf "$results"' EXIT
+bench=(--unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/simulated.yaml --results "$results")
+
+# expect STATUS COMMAND...: the command has to end with that status.
+expect() {
+    local wanted=$1 status=0
+    shift
+    "$@" >/dev/null 2>"$results/said" || status=$?
+    if [ "$status" -ne "$wanted" ]; then
+        printf 'ended with %s, not %s: %s\n' "$status" "$wanted" "$*" >&2
+        cat "$results/said" >&2
+        exit 1
+    fi
+}
+
+echo "- every plan on a healthy unit, outgoing with every fault"
+for plan in outgoing quick firmware returned; do
+    expect 0 "$railproof" run "test-plans/$plan.yaml" "${bench[@]}" --serial SM-0001
+done
+faults=$("$railproof" run --help | grep -oE '^ {10,}[a-z]+(-[a-z]+)+  ' | tr -d ' ')
+[ "$(wc -w <<<"$faults")" -ge 23 ] || { echo "the help lists too few faults" >&2; exit 1; }
+serial=100
+for fault in $faults; do
+    serial=$((serial + 1))
+    status=1
+    [ "$fault" = garbled-link ] && status=4
+    expect "$status" "$railproof" run test-plans/outgoing.yaml "${bench[@]}" --serial "SM-0$serial" --fault "$fault"
+done
+
+echo "- reports, sheets and histograms read by others"
+bash tests/heavy/junit_readers.sh "$results" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+bash tests/heavy/sheets.sh "$results" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+tail -n 1 "$results/said"
+python3 tests/heavy/histograms.py "$results"
+for sheet in $(find "$results" -name '*.pdf'); do
+    qpdf --check "$sheet" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+done
+
+echo "- the whole outgoing plan over serial ports"
+"$railproof" simulate --unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/usb-board.yaml --scale 3 \
+    --unit-link "$results/unit.port" --board-link "$results/board.port" >/dev/null 2>&1 &
+simulate=$!
+trap 'kill $simulate; rm -rf "$results"' EXIT
+until [ -e "$results/board.port" ]; do sleep 0.1; done
+expect 0 "$railproof" run test-plans/outgoing.yaml --unit fixtures/units/dunlin-600.yaml \
+    --jig fixtures/jigs/usb-board.yaml --unit-port "$results/unit.port" --board-port "$results/board.port" \
+    --results "$results" --serial SM-0001
+
+echo "heavier suites: all passed"
