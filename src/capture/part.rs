@@ -112,6 +112,19 @@ impl Part {
         self.samples[channel.index()].push(Sample { at, code });
     }
 
+    /// Moves all that `other` holds behind what is here; `other` keeps its memory.
+    pub fn append(&mut self, other: &mut Part) {
+        for (to, from) in self.edges.iter_mut().zip(&mut other.edges).filter(|(_, from)| !from.is_empty()) {
+            to.append(from);
+        }
+        for (to, from) in self.samples.iter_mut().zip(&mut other.samples).filter(|(_, from)| !from.is_empty()) {
+            to.append(from);
+        }
+        self.driven.append(&mut other.driven);
+        self.lines.append(&mut other.lines);
+        self.losses.append(&mut other.losses);
+    }
+
     /// Whether nothing arrived.
     pub fn is_empty(&self) -> bool {
         self.edges.iter().all(Vec::is_empty)

@@ -121,18 +121,21 @@ impl Intervals {
         scratch.counts.clear();
         scratch.counts.resize(2 * COUNTED as usize + 1, 0);
         let mut beyond: Vec<(i64, u64)> = Vec::new();
-        let mut change_squares = 0.0;
-        let mut before: Option<i64> = None;
-        for pair in pulses.windows(2) {
-            let deviation = (pair[1].tick() - pair[0].tick()) as i64 - base as i64;
+        // In whole numbers, so that no square is rounded away.
+        let mut change_squares = 0_u128;
+        let mut last = pulses[0].tick();
+        let mut before = pulses[1].tick() - last;
+        for pulse in &pulses[1..] {
+            let interval = pulse.tick() - std::mem::replace(&mut last, pulse.tick());
+            let deviation = interval as i64 - base as i64;
             match scratch.counts.get_mut((deviation + COUNTED) as usize) {
                 Some(count) => *count += 1,
                 None => beyond.push((deviation, 1)),
             }
-            let change = (deviation - before.unwrap_or(deviation)) as f64;
-            change_squares += change * change;
-            before = Some(deviation);
+            let change = interval.abs_diff(std::mem::replace(&mut before, interval));
+            change_squares += u128::from(change) * u128::from(change);
         }
+        let change_squares = change_squares as f64;
         let counted = scratch.counts.iter().enumerate().filter(|(_, count)| **count > 0);
         beyond.extend(counted.map(|(index, count)| (index as i64 - COUNTED, u64::from(*count))));
         beyond.sort_unstable();

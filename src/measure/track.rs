@@ -160,6 +160,18 @@ struct Faults {
     seen: [u32; 2],
 }
 
+impl Faults {
+    /// Whether an edge changes the level of its track, as it must.
+    #[inline]
+    fn changes(&mut self, which: usize, edge: Edge, levels: &mut [bool; 2]) -> bool {
+        let changes = edge.level() != levels[which];
+        levels[which] = edge.level();
+        let count = if changes { &mut self.seen[which] } else { &mut self.repeated[which] };
+        *count += 1;
+        changes
+    }
+}
+
 impl Quadrature {
     /// Takes what arrived and decodes what is certain to be in order.
     pub fn take(&mut self, a: &[Edge], b: &[Edge], track: &mut Track) {
@@ -174,28 +186,46 @@ impl Quadrature {
     pub fn decode(&mut self, tick: Tick, track: &mut Track) {
         let (a, b) = (self.waiting[0].pending(), self.waiting[1].pending());
         let (mut next_a, mut next_b) = (0, 0);
-        let mut state = State { levels: self.levels, cell: self.cell };
-        loop {
-            let at_a = a.get(next_a).map_or(Tick::MAX, |edge| edge.tick());
-            let at_b = b.get(next_b).map_or(Tick::MAX, |edge| edge.tick());
+        let due = |edges: &[Edge], next: usize| edges.get(next).map_or(Tick::MAX, |edge| edge.tick());
+        // The first edge of a track states its level.
+        while let [None, _] | [_, None] = self.levels {
+            let (at_a, at_b) = (due(a, next_a), due(b, next_b));
             if at_a.min(at_b) > tick {
                 break;
             }
-            if at_a == at_b && state.known() {
-                self.faults.double += 1;
-                state.levels = [Some(a[next_a].level()), Some(b[next_b].level())];
-                next_a += 1;
-                next_b += 1;
-            } else if at_a <= at_b {
-                state.step(0, a[next_a], track, &mut self.faults);
-                next_a += 1;
-            } else {
-                state.step(1, b[next_b], track, &mut self.faults);
-                next_b += 1;
-            }
+            let (which, edge) = if at_a <= at_b { (0, a[next_a]) } else { (1, b[next_b]) };
+            self.levels[which] = Some(edge.level());
+            (next_a, next_b) = (next_a + 1 - which, next_b + which);
         }
-        self.levels = state.levels;
-        self.cell = state.cell;
+        if let [Some(level_a), Some(level_b)] = self.levels {
+            let (mut levels, mut cell) = ([level_a, level_b], self.cell);
+            loop {
+                let (at_a, at_b) = (due(a, next_a), due(b, next_b));
+                if at_a.min(at_b) > tick {
+                    break;
+                }
+                if at_a == at_b {
+                    self.faults.double += 1;
+                    levels = [a[next_a].level(), b[next_b].level()];
+                    (next_a, next_b) = (next_a + 1, next_b + 1);
+                } else if at_a < at_b {
+                    if self.faults.changes(0, a[next_a], &mut levels) {
+                        // A leads B towards the right: after an edge of A the two differ on the way to the right,
+                        // after an edge of B they are alike.
+                        cell += if levels[0] != levels[1] { 1 } else { -1 };
+                        track.push(at_a, cell);
+                    }
+                    next_a += 1;
+                } else {
+                    if self.faults.changes(1, b[next_b], &mut levels) {
+                        cell += if levels[0] == levels[1] { 1 } else { -1 };
+                        track.push(at_b, cell);
+                    }
+                    next_b += 1;
+                }
+            }
+            (self.levels, self.cell) = (levels.map(Some), cell);
+        }
         self.waiting[0].release(next_a);
         self.waiting[1].release(next_b);
     }
@@ -221,34 +251,6 @@ impl Quadrature {
             }
         }
         losses
-    }
-}
-
-struct State {
-    levels: [Option<bool>; 2],
-    cell: i32,
-}
-
-impl State {
-    fn known(&self) -> bool {
-        self.levels[0].is_some() && self.levels[1].is_some()
-    }
-
-    /// One edge of one track. A leads B towards the right: after an edge of A the two differ on the way to the right,
-    /// after an edge of B they are alike.
-    fn step(&mut self, which: usize, edge: Edge, track: &mut Track, faults: &mut Faults) {
-        let level = edge.level();
-        let before = self.levels[which].replace(level);
-        let (Some(before), Some(other)) = (before, self.levels[1 - which]) else {
-            return;
-        };
-        if before == level {
-            faults.repeated[which] += 1;
-            return;
-        }
-        faults.seen[which] += 1;
-        self.cell += if (level != other) == (which == 0) { 1 } else { -1 };
-        track.push(edge.tick(), self.cell);
     }
 }
 

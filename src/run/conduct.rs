@@ -47,8 +47,13 @@ pub fn run(
 ) -> RunOutcome {
     let began = bench.clock.now();
     let mut conductor = Conductor::new(job, bench, operator, evidence, watcher);
-    let end = catch_unwind(AssertUnwindSafe(|| conductor.conduct()))
-        .unwrap_or_else(|panic| Err(Halt::Bench(panic_words(panic.as_ref()))));
+    let conduct = || {
+        let end = conductor.conduct();
+        conductor.hand_on();
+        end
+    };
+    let end =
+        catch_unwind(AssertUnwindSafe(conduct)).unwrap_or_else(|panic| Err(Halt::Bench(panic_words(panic.as_ref()))));
     let safe = conductor.bench.jig.make_safe();
     let safe = safe.err().map(|error| format!("jig: {error}"));
     let mut outcome = catch_unwind(AssertUnwindSafe(|| conductor.finish(end, safe, began)))
@@ -236,23 +241,29 @@ impl<'b, 'a> Conductor<'b, 'a> {
     /// Takes in everything up to now and hands it on; returns that moment on the jig's clock.
     pub(super) fn settle(&mut self) -> Result<crate::capture::Tick, Halt> {
         let at = self.bench.jig.settle(&mut self.part)?;
-        self.hand_on()?;
+        self.look()?;
+        self.hand_on();
         Ok(at)
     }
 
-    /// Hands on what has arrived, and looks whether the bench may go on.
-    pub(super) fn hand_on(&mut self) -> Result<(), Halt> {
-        if self.part.is_empty() {
-            return Ok(());
-        }
-        self.assessor.part(&self.part);
-        self.evidence.part(&self.part);
+    /// Looks at what has arrived whether the bench may go on.
+    pub(super) fn look(&self) -> Result<(), Halt> {
         let stop = interlock(&self.part).or_else(|| self.part.losses.first().map(|loss| loss.what.clone()));
-        self.part.clear();
         stop.map_or(Ok(()), |why| Err(Halt::Bench(why)))
     }
 
+    /// Hands on what has arrived. A few times a second is often enough, and spares the handling of small pieces.
+    fn hand_on(&mut self) {
+        if !self.part.is_empty() {
+            self.assessor.part(&self.part);
+            self.evidence.part(&self.part);
+            self.part.clear();
+        }
+    }
+
+    /// Sets a mark behind all that has arrived.
     pub(super) fn mark(&mut self, mark: Mark) {
+        self.hand_on();
         self.assessor.mark(&mark);
         self.evidence.mark(&mark);
     }
@@ -263,12 +274,14 @@ impl<'b, 'a> Conductor<'b, 'a> {
         self.mark(Mark { at, doubt, kind: MarkKind::Cue(cue) });
     }
 
+    /// Ten times a second, measures what has arrived and tells who watches.
     pub(super) fn live(&mut self) {
         let now = self.bench.clock.now();
         if now < self.next_live {
             return;
         }
         self.next_live = now.after(Duration::from_millis(100));
+        self.hand_on();
         let current = (self.move_expected_s - now.since(self.move_began).as_secs_f64()).max(0.0);
         self.watcher.see(&Event::Live(Live {
             elapsed_s: now.since(self.began).as_secs_f64(),

@@ -32,7 +32,7 @@ impl Conductor<'_, '_> {
                 self.take_bytes();
             }
             self.bench.jig.collect(&mut self.part)?;
-            self.hand_on()?;
+            self.look()?;
             self.live();
         }
     }

@@ -98,19 +98,7 @@ impl Jig for SimJig {
     }
 
     fn collect(&mut self, into: &mut Part) -> Result<(), JigError> {
-        let stamped = &mut self.shared.borrow_mut().stamped;
-        if into.is_empty() {
-            std::mem::swap(stamped, into);
-            return Ok(());
-        }
-        for (from, to) in stamped.edges.iter().zip(&mut into.edges) {
-            to.extend_from_slice(from);
-        }
-        for (from, to) in stamped.samples.iter().zip(&mut into.samples) {
-            to.extend_from_slice(from);
-        }
-        into.driven.extend_from_slice(&stamped.driven);
-        stamped.clear();
+        into.append(&mut self.shared.borrow_mut().stamped);
         Ok(())
     }
 

@@ -109,6 +109,12 @@ impl EndStop {
         Some(change)
     }
 
+    /// Whether its line is open and stays so while the carriage does not come near.
+    #[inline]
+    pub fn is_quiet(&self) -> bool {
+        !self.level && self.count == 0
+    }
+
     /// The level of its line after the changes taken; true is pressed.
     pub fn level(&self) -> bool {
         self.level

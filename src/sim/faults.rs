@@ -251,8 +251,8 @@ impl Fault {
                 on.driver.hold_current += (on.driver.run_current - on.driver.hold_current) * severity;
             }
             FaultKind::TightCarriage => {
-                on.carriage.friction *= factor(5.0);
-                on.carriage.viscous *= factor(5.0);
+                on.carriage.friction *= factor(6.0);
+                on.carriage.viscous *= factor(6.0);
             }
             FaultKind::MuteUnit => on.firmware.mute = true,
         }

@@ -73,16 +73,20 @@ impl Motor {
         self.torque_constant() * (linear + SATURATED_SLOPE * (current - linear))
     }
 
-    /// The current amplitude that a supply can drive at a speed, A.
+    /// The current amplitude, `asked` at most, that a supply can drive at a speed, A.
     ///
     /// At pull-out the induced voltage E stands in phase with the current I: V² = (R·I + E)² + (ω·L·I)². `resistance` is
     /// that of the warm winding.
-    pub fn greatest_current(&self, volts: f64, resistance: f64, turns_per_s: f64) -> f64 {
+    pub fn current(&self, asked: f64, volts: f64, resistance: f64, turns_per_s: f64) -> f64 {
         let induced = self.torque_constant() * std::f64::consts::TAU * turns_per_s.abs();
         if volts <= induced {
             return 0.0;
         }
         let reactance = self.inductance * std::f64::consts::TAU * CYCLES_PER_TURN * turns_per_s;
+        let (active, reactive) = (resistance * asked + induced, reactance * asked);
+        if active * active + reactive * reactive <= volts * volts {
+            return asked;
+        }
         let impedance_squared = resistance * resistance + reactance * reactance;
         let cross = resistance * induced;
         // A square root is rounded exactly by every processor (IEEE 754), so the world stays the same everywhere.
@@ -103,12 +107,14 @@ mod tests {
     #[test]
     fn current_falls_with_speed_and_rises_with_supply() {
         let motor = Motor::size_17();
-        let at = |volts, turns| motor.greatest_current(volts, motor.resistance, turns);
+        let at = |volts, turns| motor.current(f64::INFINITY, volts, motor.resistance, turns);
         // At rest, Ohm's law.
         assert!((at(7.0, 0.0) - 7.0 / 1.5).abs() < 1e-12);
         assert!(at(7.0, 1.0) > at(7.0, 2.0) && at(7.0, 2.0) > at(7.0, 4.0));
         assert!(at(8.0, 2.0) > at(7.0, 2.0));
         assert_eq!(at(7.0, 100.0), 0.0);
+        // Less than it can drive is as asked.
+        assert_eq!(motor.current(1.5, 7.0, motor.resistance, 1.0), 1.5);
         // The current found satisfies the phase's voltage equation.
         let (current, induced) = (at(7.0, 2.25), motor.torque_constant() * std::f64::consts::TAU * 2.25);
         let reactive = motor.inductance * std::f64::consts::TAU * 50.0 * 2.25 * current;

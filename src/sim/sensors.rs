@@ -2,6 +2,7 @@
 //! and steps. The constants are those that the simulated jig's file and the capture board's state; they stand here a
 //! second time on purpose, so that a mistake in one does not cancel itself out.
 
+use super::SimTime;
 use super::chance::Chance;
 use crate::capture::{EdgeChannel, Part, Tick};
 
@@ -20,29 +21,31 @@ pub const LIGHT_TICKS: Tick = TICKS_PER_SECOND / 20;
 /// Ticks between two temperature samples: 1 Hz.
 pub const TEMPERATURE_TICKS: Tick = TICKS_PER_SECOND;
 
-/// The jig's clock.
+/// The jig's clock. Counted in whole numbers: its ticks per nanosecond are a binary fraction of 64 digits.
 #[derive(Debug, Clone, Copy)]
 pub struct JigClock {
-    ticks_per_ns: f64,
+    ticks_per_ns: u64,
     ns_per_tick: f64,
 }
 
 impl JigClock {
     /// A clock with a rate error drawn from its uncertainty.
     pub fn drawn(chance: &mut Chance) -> Self {
-        let rate = 1.0 + CLOCK_UNCERTAINTY * chance.deviate();
-        let ticks_per_ns = TICKS_PER_SECOND as f64 * 1e-9 * rate;
-        Self { ticks_per_ns, ns_per_tick: 1.0 / ticks_per_ns }
+        Self::of(TICKS_PER_SECOND as f64 * 1e-9 * (1.0 + CLOCK_UNCERTAINTY * chance.deviate()))
     }
 
-    /// The last tick at or before a moment given in nanoseconds.
+    fn of(ticks_per_ns: f64) -> Self {
+        Self { ticks_per_ns: (ticks_per_ns * 2.0_f64.powi(64)) as u64, ns_per_tick: 1.0 / ticks_per_ns }
+    }
+
+    /// The last tick at or before a moment.
     #[inline]
-    pub fn tick(&self, ns: f64) -> Tick {
-        (ns * self.ticks_per_ns) as Tick
+    pub fn tick(&self, moment: SimTime) -> Tick {
+        (u128::from(moment) * u128::from(self.ticks_per_ns) >> 64) as Tick
     }
 
     /// The first whole nanosecond after the beginning of a tick.
-    pub fn moment(&self, tick: Tick) -> super::SimTime {
+    pub fn moment(&self, tick: Tick) -> SimTime {
         (tick as f64 * self.ns_per_tick) as u64 + 1
     }
 }
@@ -83,20 +86,20 @@ impl Encoder {
         (quarter == 1 || quarter == 2, quarter >= 2)
     }
 
-    /// Stamps the edges of a straight movement from `from` at `ns` to `to`, `ns_long` later.
-    pub fn travel(&mut self, from: f64, to: f64, ns: f64, ns_long: f64, clock: &JigClock, out: &mut Part) {
+    /// Stamps the edges of a straight movement from `from` at `began` to `to`, `ns_long` later.
+    #[inline(never)]
+    pub fn travel(&mut self, from: f64, to: f64, began: SimTime, ns_long: f64, clock: &JigClock, out: &mut Part) {
         let slowness = ns_long / (to - from);
         while self.is_left_by(to) {
-            let (next, line) = if to >= self.high { (self.cell + 1, self.high) } else { (self.cell - 1, self.low) };
-            let (a_before, _) = self.levels();
-            self.enter(next);
-            let (a, b) = self.levels();
-            let tick = clock.tick(ns + (line - from) * slowness);
-            if a == a_before {
-                out.push_edge(EdgeChannel::EncoderB, tick, b);
-            } else {
-                out.push_edge(EdgeChannel::EncoderA, tick, a);
-            }
+            let rightward = to >= self.high;
+            let line = if rightward { self.high } else { self.low };
+            let border = self.cell + i64::from(rightward);
+            // A changes at odd borders and B at even ones; to the right the first two of four rise.
+            let channel = if border & 1 == 1 { EdgeChannel::EncoderA } else { EdgeChannel::EncoderB };
+            let level = matches!(border & 3, 1 | 2) == rightward;
+            let passed = ((line - from) * slowness) as i64 as SimTime;
+            out.push_edge(channel, clock.tick(began + passed), level);
+            self.enter(if rightward { border } else { border - 1 });
         }
     }
 }
@@ -179,7 +182,7 @@ mod tests {
     use super::*;
 
     fn exact_clock() -> JigClock {
-        JigClock { ticks_per_ns: 0.002, ns_per_tick: 500.0 }
+        JigClock::of(0.002)
     }
 
     #[test]
@@ -187,13 +190,14 @@ mod tests {
         let mut encoder = Encoder { edge: 25e-6, cell: 0, low: 0.0, high: 0.0 };
         encoder.enter(0);
         let (clock, mut out) = (exact_clock(), Part::default());
-        // 0.1 mm in 1 ms from the middle of a cell: four edges, 250 µs apart, the first after 125 µs.
-        encoder.travel(12.5e-6, 112.5e-6, 0.0, 1e6, &clock, &mut out);
+        // 0.1 mm in 1 ms from the middle of a cell: four edges, 250 µs apart, the first after 125 µs. Begun
+        // 0.1 µs after a tick, so that none lies on the border of one.
+        encoder.travel(12.5e-6, 112.5e-6, 100, 1e6, &clock, &mut out);
         let ticks = |channel| out.edges(channel).iter().map(|edge| (edge.tick(), edge.level())).collect::<Vec<_>>();
         assert_eq!(ticks(EdgeChannel::EncoderA), [(250, true), (1250, false)]);
         assert_eq!(ticks(EdgeChannel::EncoderB), [(750, true), (1750, false)]);
         let mut back = Part::default();
-        encoder.travel(112.5e-6, 12.5e-6, 1e6, 1e6, &clock, &mut back);
+        encoder.travel(112.5e-6, 12.5e-6, 1_000_100, 1e6, &clock, &mut back);
         assert_eq!(back.edges(EdgeChannel::EncoderB)[0], crate::capture::Edge::new(2250, true));
         assert_eq!(encoder.cell, 0);
     }
@@ -202,7 +206,7 @@ mod tests {
     fn ticks_and_moments_agree() {
         let clock = JigClock::drawn(&mut Chance::new(5, Stream::Jig));
         for tick in [0, 1, 7, 2_000_000, 599_999_999] {
-            assert_eq!(clock.tick(clock.moment(tick) as f64), tick);
+            assert_eq!(clock.tick(clock.moment(tick)), tick);
         }
     }
 

@@ -1,9 +1,10 @@
 //! Drive train: rotor in its field, belt, carriage on the rail, and what the carriage touches. The innermost loop.
 //!
 //! Rotor and carriage are two masses with the belt between them, both counted along the belt (rotor angle × pulley
-//! radius). A stride moves both by at most [`STRIDE_NS_MAX`], semi-implicitly: speeds first, then places, which keeps the
-//! energy of a swinging rotor for any stride below a third of its period (Hairer, Lubich, Wanner, Geometric Numerical
-//! Integration, from memory). Between steps at rest nothing is computed.
+//! radius). A stride drifts both to its middle, pushes them by the forces there, and drifts them on, which keeps the
+//! energy of what swings. The rotor is by far the quickest: its push is filtered by sinc²(ω·h/2), with which a linear
+//! swing has its exact frequency in strides of any length h, as in Gautschi's method (Hairer, Lubich, Wanner, Geometric
+//! Numerical Integration, XIII.1, from memory). Between steps at rest nothing is computed.
 
 use super::SimTime;
 use super::belt::{self, Belt};
@@ -13,7 +14,7 @@ use super::driver::{self, MICROSTEPS_PER_CYCLE};
 use super::end_stop::{EndStop, EndStopMake};
 use super::motor::{CYCLES_PER_TURN, Motor};
 use super::sensors::{Encoder, JigClock};
-use super::sine::sine_of_turns;
+use super::sine::{sine_of_small, sine_of_turns};
 use crate::capture::{EdgeChannel, Part};
 
 /// Belt travel of one electrical cycle, m.
@@ -22,8 +23,10 @@ const CYCLE: f64 = belt::PER_TURN / CYCLES_PER_TURN;
 pub const MICROSTEP: f64 = CYCLE / MICROSTEPS_PER_CYCLE as f64;
 /// Radius of the pulley, m.
 pub const RADIUS: f64 = belt::PER_TURN / std::f64::consts::TAU;
-/// Longest stride, ns: a sixth of the period of the 17-size rotor in its field.
-const STRIDE_NS_MAX: u64 = 320_000;
+/// How far the rotor swings within the longest stride, rad: about a quarter of a period.
+const STRIDE_SWING: f64 = 1.5;
+/// Detents in an electrical cycle: one each full step.
+const DETENTS: f64 = 4.0;
 /// Slowest movement that is not rest, m/s: a swing of the rotor by some nanometres.
 const REST_SPEED: f64 = 1e-5;
 /// The most by which rotor and field may differ in speed for the damping to grow with it, m/s (invented for the demo).
@@ -54,6 +57,9 @@ pub struct Train {
     damping: f64,
     detent_force: f64,
     belt_force: f64,
+    // The rotor's swing between field and belt: (ω/2)² in 1/s², and the longest stride that it allows.
+    half_swing_squared: f64,
+    stride_ns_max: u64,
     per_rotor_mass: f64,
     per_carriage_mass: f64,
     belt_damping: f64,
@@ -111,6 +117,8 @@ impl Train {
             damping: 0.0,
             detent_force: motor.detent_torque / RADIUS,
             belt_force: 0.0,
+            half_swing_squared: 0.0,
+            stride_ns_max: 0,
             per_rotor_mass: 1.0 / rotor_mass,
             per_carriage_mass: 1.0 / carriage.mass,
             belt_damping: 2.0 * belt.damping_ratio * (belt.stiffness * carriage.mass).sqrt(),
@@ -129,6 +137,7 @@ impl Train {
             chance: Chance::new(seed, Stream::Contact),
         };
         train.find_free_range();
+        train.energise(0.0);
         train
     }
 
@@ -144,24 +153,36 @@ impl Train {
         if force == self.peak_force {
             return;
         }
-        self.peak_force = force;
-        let stiffness = force * std::f64::consts::TAU / CYCLE;
+        self.energise(force);
+    }
+
+    fn energise(&mut self, peak_force: f64) {
+        const PER_CYCLE: f64 = std::f64::consts::TAU / CYCLE;
+        self.peak_force = peak_force;
+        let stiffness = peak_force * PER_CYCLE;
         self.damping = 2.0 * self.motor.damping_ratio * (stiffness * self.rotor_mass).sqrt();
         if self.damping == 0.0 {
             // Without current the rotor is braked by its bearings and iron alone (invented for the demo).
             self.damping = 1.5;
         }
+        let holding = stiffness + DETENTS * PER_CYCLE * self.detent_force + self.belt.stiffness;
+        let swing_squared = holding * self.per_rotor_mass;
+        self.half_swing_squared = 0.25 * swing_squared;
+        self.stride_ns_max = (STRIDE_SWING * 1e9 / swing_squared.sqrt()) as u64;
         self.at_rest = false;
     }
 
-    /// Moves the field by one microstep in a direction (+1 to the right). The stride that the train has reached stays
-    /// `open` when the step falls into it; the field's mean place counts there.
+    /// Moves the field by one microstep in a direction (+1 to the right), at the end of the stride made last.
     #[inline]
-    pub fn step(&mut self, direction: i64, open: bool) {
-        self.field += if self.motor.reversed { -direction } else { direction };
-        if !open {
-            self.field_before = self.field;
-        }
+    pub fn step(&mut self, direction: i64) {
+        self.step_within(direction);
+        self.field_before = self.field;
+    }
+
+    /// Moves the field by microsteps that lie evenly within the stride to come: the field's mean place counts there.
+    #[inline]
+    pub fn step_within(&mut self, steps: i64) {
+        self.field += if self.motor.reversed { -steps } else { steps };
         self.at_rest = false;
     }
 
@@ -175,39 +196,41 @@ impl Train {
         self.field_speed * (1.0 / belt::PER_TURN)
     }
 
-    /// Whether the stride may be left open beyond a step at `at`, because the next one at `next` still fits into it.
-    #[inline(always)]
-    pub fn may_wait(&self, next: SimTime) -> bool {
-        next.wrapping_sub(self.time) <= STRIDE_NS_MAX
-            && self.carriage > NEAR_AN_END
-            && self.carriage < TRAVEL - NEAR_AN_END
+    /// How long one stride can last from now on, away from the ends: near them each step is a stride of its own.
+    #[inline]
+    pub fn stride_end(&self) -> Option<SimTime> {
+        let away = self.carriage > NEAR_AN_END && self.carriage < TRAVEL - NEAR_AN_END;
+        (away && self.end_stops.iter().all(EndStop::is_quiet)).then_some(self.time + self.stride_ns_max)
     }
 
     /// Moves everything up to a moment and stamps what the jig sees of it.
     #[inline]
     pub fn move_to(&mut self, until: SimTime, clock: &JigClock, out: &mut Part) {
+        // Long waits are cut into even strides, so that the last one is not a splinter.
+        let wait = until.saturating_sub(self.time);
+        let even = if wait <= self.stride_ns_max { wait } else { wait / wait.div_ceil(self.stride_ns_max) };
         while !self.at_rest && self.time < until {
             let left = until - self.time;
-            // Long waits are cut into even strides, so that the last one is not a splinter.
-            let stride = if left <= STRIDE_NS_MAX { left } else { left / left.div_ceil(STRIDE_NS_MAX) };
-            self.stride(stride, clock, out);
+            self.stride(if left < 2 * even { left } else { even }, clock, out);
         }
         self.time = self.time.max(until);
     }
 
     #[inline(always)]
     fn stride(&mut self, stride_ns: u64, clock: &JigClock, out: &mut Part) {
-        let ns_long = stride_ns as f64;
+        let ns_long = stride_ns as i64 as f64;
         let seconds = ns_long * 1e-9;
+        let half = 0.5 * seconds;
         let field_cycles = (self.field + self.field_before) as f64 * (0.5 / MICROSTEPS_PER_CYCLE as f64);
         self.field_before = self.field;
-        let rotor_cycles = self.rotor * (1.0 / CYCLE);
+        let rotor = self.rotor + half * self.rotor_speed;
+        let carriage = self.carriage + half * self.carriage_speed;
         let slip = (self.field_speed - self.rotor_speed).clamp(-DAMPED_SLIP, DAMPED_SLIP);
-        let motor_force = self.peak_force * sine_of_turns(field_cycles - rotor_cycles)
-            - self.detent_force * sine_of_turns(4.0 * rotor_cycles)
+        let motor_force = self.peak_force * sine_of_small(field_cycles - rotor * (1.0 / CYCLE))
+            - self.detent_force * sine_of_turns(rotor * (DETENTS / CYCLE))
             + self.damping * slip;
 
-        let stretch = self.rotor * self.belt.gear + self.engagement - self.carriage;
+        let stretch = rotor * self.belt.gear + self.engagement - carriage;
         let taut = if stretch > self.half_backlash {
             stretch - self.half_backlash
         } else if stretch < -self.half_backlash {
@@ -224,12 +247,12 @@ impl Train {
         }
         self.belt_force = belt_force;
 
-        let rotor_speed = self.rotor_speed + seconds * self.per_rotor_mass * (motor_force - belt_force);
-        self.rotor += seconds * rotor_speed;
+        let rotor_speed = self.rotor_speed + self.rotor_push(seconds) * (motor_force - belt_force);
+        self.rotor = rotor + half * rotor_speed;
 
         let mut rail_force = belt_force - self.body.viscous * self.carriage_speed + self.body.slope_force;
-        if self.carriage < -STOP_BEYOND || self.carriage > TRAVEL + STOP_BEYOND {
-            rail_force += self.hard_stop_force();
+        if carriage < -STOP_BEYOND || carriage > TRAVEL + STOP_BEYOND {
+            rail_force += self.hard_stop_force(carriage);
         }
         if self.body.cable_force > 0.0 {
             rail_force -= self.cable;
@@ -244,7 +267,7 @@ impl Train {
             0.0
         };
         let from = self.carriage;
-        let to = from + seconds * carriage_speed;
+        let to = carriage + half * carriage_speed;
         self.carriage = to;
 
         if carriage_speed == 0.0
@@ -258,7 +281,7 @@ impl Train {
         }
         self.carriage_speed = carriage_speed;
         if self.encoder.is_left_by(to) {
-            self.encoder.travel(from, to, self.time as f64, ns_long, clock, out);
+            self.encoder.travel(from, to, self.time, ns_long, clock, out);
         }
         if to < self.free_low || to > self.free_high {
             self.touch(from, to, ns_long);
@@ -267,6 +290,16 @@ impl Train {
             self.pull_cable(to - from);
         }
         self.time += stride_ns;
+    }
+
+    /// Speed that the rotor gains in a stride per force: filtered as said above, and with the damping of the stride's mean
+    /// speed instead of its first, so that no damping is too strong for a stride.
+    #[inline(always)]
+    fn rotor_push(&self, seconds: f64) -> f64 {
+        let push = seconds * self.per_rotor_mass;
+        let swing = self.half_swing_squared * seconds * seconds; // (ω·h/2)², 0.6 at most
+        let filter = 1.0 - swing * (1.0 / 3.0 - swing * (2.0 / 45.0 - swing * (1.0 / 315.0)));
+        push * filter / (1.0 + 0.5 * push * (self.damping + self.belt_damping))
     }
 
     /// The rotor swings by nanometres only: its friction ends that too.
@@ -296,9 +329,8 @@ impl Train {
     }
 
     #[cold]
-    fn hard_stop_force(&self) -> f64 {
-        let beyond =
-            if self.carriage < 0.0 { self.carriage + STOP_BEYOND } else { self.carriage - TRAVEL - STOP_BEYOND };
+    fn hard_stop_force(&self, carriage: f64) -> f64 {
+        let beyond = if carriage < 0.0 { carriage + STOP_BEYOND } else { carriage - TRAVEL - STOP_BEYOND };
         let force = -STOP_STIFFNESS * beyond - STOP_DAMPING * self.carriage_speed;
         // A stop pushes; it does not hold on.
         if force * beyond < 0.0 { force } else { 0.0 }
@@ -339,7 +371,7 @@ impl Train {
         for (end_stop, channel) in self.end_stops.iter_mut().zip([EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop])
         {
             while let Some((at, level)) = end_stop.take_change(until) {
-                out.push_edge(channel, clock.tick(at as f64), level);
+                out.push_edge(channel, clock.tick(at), level);
             }
         }
     }

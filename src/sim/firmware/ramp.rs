@@ -39,6 +39,12 @@ impl Ramp {
         self.target = target;
     }
 
+    /// How many of the `remaining` steps will surely be followed by the same delay as now.
+    #[inline]
+    pub fn steady_steps(&self, remaining: u32) -> u32 {
+        if self.climbed > 0 && self.delay == self.target { remaining.saturating_sub(self.climbed) } else { 0 }
+    }
+
     /// The delay after a step that has just been made, when `remaining` steps are still to go (as many as one likes, or
     /// none when braking); nothing when that was the last.
     #[inline]

@@ -56,6 +56,9 @@ pub enum Outcome {
 
 /// Time for which a switch must have been open before it counts as met again, ns: outlasts its bounce.
 const OPEN_NS: SimTime = 20_000_000;
+/// Binary digits of a nanosecond's fraction in the timer's sums: a motion may take five hours, and the timer's rate is
+/// rounded by 10⁻⁹.
+const FINE: u32 = 20;
 /// Time between direction and first step, and least time between two pulses, ns.
 const SETUP_NS: u64 = 5_000;
 
@@ -63,11 +66,15 @@ const SETUP_NS: u64 = 5_000;
 #[derive(Debug, Clone)]
 pub struct Stepper {
     timing: Timing,
-    tick_ns: f64,
+    /// The timer's tick, the latency that is always there and that which varies, in [`FINE`] parts of a nanosecond.
+    tick: u64,
+    latency: u64,
+    latency_spread: u64,
+    blocked: u64,
     chance: Chance,
-    /// When the present motion's timer was started, and the ticks since then up to the next match.
-    started: f64,
-    match_ticks: f64,
+    /// When the present motion's timer was started, and the time since then up to the next match in [`FINE`] parts.
+    started: SimTime,
+    matches: u64,
     next_at: SimTime,
     last_at: SimTime,
     ramp: Ramp,
@@ -83,13 +90,16 @@ pub struct Stepper {
 impl Stepper {
     /// A stepper at rest.
     pub fn new(timing: Timing, seed: u64) -> Self {
-        let tick_ns = 1e9 / f64::from(TIMER_HZ) / (1.0 + timing.clock_error);
+        let fine = |ns: f64| (ns * (1_u64 << FINE) as f64) as u64;
         Self {
+            tick: fine(1e9 / f64::from(TIMER_HZ) / (1.0 + timing.clock_error)),
+            latency: fine(timing.latency_ns),
+            latency_spread: fine(timing.latency_spread_ns),
+            blocked: fine(timing.blocked_ns),
             timing,
-            tick_ns,
             chance: Chance::new(seed, Stream::Controller),
-            started: 0.0,
-            match_ticks: 0.0,
+            started: 0,
+            matches: 0,
             next_at: SimTime::MAX,
             last_at: 0,
             ramp: Ramp::to_delay(1),
@@ -106,8 +116,8 @@ impl Stepper {
     pub fn start(&mut self, now: SimTime, direction: i64, steps: u32, delay: u32, pressed: [bool; 2]) {
         self.ramp = Ramp::to_delay(delay);
         (self.direction, self.remaining, self.braking) = (direction, steps, false);
-        self.started = (now + SETUP_NS) as f64;
-        self.match_ticks = 0.0;
+        self.started = now + SETUP_NS;
+        self.matches = 0;
         self.last_at = now;
         for (last, pressed) in self.last_pressed.iter_mut().zip(pressed) {
             if pressed {
@@ -139,10 +149,10 @@ impl Stepper {
         self.next_at
     }
 
-    /// The moment of the pulse after the next, nearly: for those who only plan.
+    /// When the last pulse went out.
     #[inline(always)]
-    pub fn after_next(&self) -> SimTime {
-        self.next_at.wrapping_mul(2).wrapping_sub(self.last_at)
+    pub fn last_at(&self) -> SimTime {
+        self.last_at
     }
 
     /// Whether it is moving.
@@ -164,7 +174,27 @@ impl Stepper {
 
     /// The same in seconds.
     pub fn period(&self) -> f64 {
-        f64::from(self.delay) * self.tick_ns * 1e-9
+        (u64::from(self.delay) * self.tick) as f64 * (1e-9 / (1_u64 << FINE) as f64)
+    }
+
+    /// Makes steps at a steady speed that are due by `until`, the first and those by `stride_end`, and hands their moments
+    /// to `pulse`. No switch may be pressed. Returns how many they were.
+    #[inline]
+    pub fn cruise(&mut self, stride_end: SimTime, until: SimTime, mut pulse: impl FnMut(SimTime)) -> u32 {
+        let steady = if self.braking { 0 } else { self.ramp.steady_steps(self.remaining) };
+        let mut made = 0;
+        while made < steady && self.next_at <= until {
+            pulse(self.next_at);
+            self.last_at = self.next_at;
+            self.schedule(self.delay);
+            made += 1;
+            if self.next_at > stride_end {
+                break;
+            }
+        }
+        self.remaining -= made;
+        self.position += i64::from(made) * self.direction;
+        made
     }
 
     /// Makes the step that is due and finds the next. `pressed` are the switches' levels at this moment.
@@ -206,33 +236,29 @@ impl Stepper {
         outcome
     }
 
-    #[inline]
+    #[inline(always)]
     fn schedule(&mut self, delay: u32) {
         self.delay = delay;
-        self.match_ticks += f64::from(delay);
-        let mut due = self.started + self.match_ticks * self.tick_ns;
+        self.matches += u64::from(delay) * self.tick;
+        let due = self.matches;
+        let masked = if self.timing.masked_ns > 0 { self.masked(delay) } else { 0 };
         let bits = self.chance.bits();
-        let part = |bits: u64| (bits & 0xffff) as f64 * (1.0 / 65_536.0);
-        let mut latency = self.timing.latency_ns + self.timing.latency_spread_ns * part(bits);
+        let part = |whole: u64, bits: u64| (whole >> 16) * (bits & 0xffff);
+        let mut latency = self.latency + part(self.latency_spread, bits);
         if bits >> 56 == 0 {
-            latency += self.timing.blocked_ns * part(bits >> 16);
+            latency += part(self.blocked, bits >> 16);
         }
-        if self.timing.masked_ns > 0 {
-            due = self.unmasked(due, delay);
-        }
-        self.next_at = ((due + latency) as SimTime).max(self.last_at + SETUP_NS);
+        let served = self.started + masked + ((due + latency) >> FINE);
+        self.next_at = served.max(self.last_at + SETUP_NS);
     }
 
-    /// The moment at which a match is served while the light bar's refresh masks interrupts. Of several matches within
-    /// one mask the timer's flag keeps one: the others cost their time without a step.
-    fn unmasked(&mut self, due: f64, delay: u32) -> f64 {
-        let into_period = due as u64 % self.timing.refresh_ns;
-        if into_period >= self.timing.masked_ns {
-            return due;
-        }
-        let opens_after = (self.timing.masked_ns - into_period) as f64;
-        let swallowed = libm::floor(opens_after / (f64::from(delay) * self.tick_ns));
-        self.match_ticks += swallowed * f64::from(delay);
-        due + opens_after
+    /// How long the light bar's refresh still masks interrupts at the next match, ns. Of several matches within one mask
+    /// the timer's flag keeps one: the others cost their time without a step.
+    fn masked(&mut self, delay: u32) -> u64 {
+        let into_period = (self.started + (self.matches >> FINE)) % self.timing.refresh_ns;
+        let masked = self.timing.masked_ns.saturating_sub(into_period);
+        let period = u64::from(delay) * self.tick;
+        self.matches += (masked << FINE) / period * period;
+        masked
     }
 }

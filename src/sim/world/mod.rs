@@ -142,7 +142,7 @@ impl World {
 
     /// A moment on the jig's clock.
     pub fn tick_at(&self, moment: SimTime) -> Tick {
-        self.clock.tick(moment as f64)
+        self.clock.tick(moment)
     }
 
     /// Lets time pass until a moment; appends what the jig stamps and samples until then.
@@ -327,29 +327,21 @@ impl World {
     /// Moves the drive train step by step up to a moment, or to a step after which the controller has to think.
     fn move_to(&mut self, until: SimTime, out: &mut Part) {
         let mut reached = until;
-        loop {
+        while self.controller.stepper.next_at() <= until {
+            if self.cruise(until, out) {
+                continue;
+            }
             let at = self.controller.stepper.next_at();
-            if at > until {
-                break;
-            }
-            // Two quick steps share one stride of the physics, away from the ends.
-            let shared = self.train.may_wait(self.controller.stepper.after_next());
-            if !shared {
-                self.train.move_to(at, &self.clock, out);
-                self.train.stamp_end_stops(at, &self.clock, out);
-            }
+            self.train.move_to(at, &self.clock, out);
+            self.train.stamp_end_stops(at, &self.clock, out);
             let outcome = self.controller.stepper.interrupt(self.train.end_stop_levels());
-            out.push_edge(EdgeChannel::Step, self.clock.tick(at as f64), true);
-            self.train.step(self.controller.stepper.direction(), shared);
+            out.push_edge(EdgeChannel::Step, self.clock.tick(at), true);
+            self.train.step(self.controller.stepper.direction());
             let delay = self.controller.stepper.delay();
             if delay != self.known_delay {
                 self.follow_speed(delay);
             }
             if outcome != Outcome::Going {
-                if shared {
-                    self.train.move_to(at, &self.clock, out);
-                    self.train.stamp_end_stops(at, &self.clock, out);
-                }
                 self.now = at;
                 self.controller.stepped(outcome, at, self.train.end_stop_levels());
                 self.look_at_controller(out);
@@ -360,6 +352,22 @@ impl World {
         self.train.move_to(reached, &self.clock, out);
         self.train.stamp_end_stops(reached, &self.clock, out);
         self.now = reached;
+    }
+
+    /// Makes the next steady steps that share one stride of the physics, if there are any.
+    #[inline]
+    fn cruise(&mut self, until: SimTime, out: &mut Part) -> bool {
+        let Some(stride_end) = self.train.stride_end() else { return false };
+        let (stepper, clock) = (&mut self.controller.stepper, &self.clock);
+        let stamp = |at| out.push_edge(EdgeChannel::Step, clock.tick(at), true);
+        let made = stepper.cruise(stride_end, until, stamp);
+        if made == 0 {
+            return false;
+        }
+        self.train.step_within(i64::from(made - 1) * stepper.direction());
+        self.train.move_to(stepper.last_at(), clock, out);
+        self.train.step(stepper.direction());
+        true
     }
 
     /// Tells the drive train how fast its field moves.

@@ -33,8 +33,7 @@ impl World {
         if asked > 0.0 {
             let volts = self.supply().0 - BRIDGE_DROP;
             let resistance = self.motor.resistance_at(self.thermal.winding);
-            let greatest = self.motor.greatest_current(volts, resistance, self.train.turns_per_s());
-            self.phase_current = asked.min(greatest);
+            self.phase_current = self.motor.current(asked, volts, resistance, self.train.turns_per_s());
         }
         self.train.set_torque(self.motor.torque_amplitude(self.phase_current));
     }
