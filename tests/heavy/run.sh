@@ -51,8 +51,18 @@ echo "- the whole outgoing plan over serial ports"
 simulate=$!
 trap 'kill $simulate; rm -rf "$results"' EXIT
 until [ -e "$results/board.port" ]; do sleep 0.1; done
-expect 0 "$railproof" run test-plans/outgoing.yaml --unit fixtures/units/dunlin-600.yaml \
-    --jig fixtures/jigs/usb-board.yaml --unit-port "$results/unit.port" --board-port "$results/board.port" \
-    --results "$results" --serial SM-0001
+over_ports=("$railproof" run test-plans/outgoing.yaml --unit fixtures/units/dunlin-600.yaml
+    --jig fixtures/jigs/usb-board.yaml --unit-port "$results/unit.port" --board-port "$results/board.port"
+    --results "$results" --serial SM-0001)
+# A computer that is held up for long starves its serial ports, and the run is then rightly invalid (4): asked again, once.
+status=0
+"${over_ports[@]}" >"$results/said" 2>&1 || status=$?
+if [ "$status" -eq 4 ]; then
+    grep -A 2 "invalid because" "$results/said"
+    expect 0 "${over_ports[@]}"
+elif [ "$status" -ne 0 ]; then
+    cat "$results/said"
+    exit 1
+fi
 
 echo "heavier suites: all passed"
