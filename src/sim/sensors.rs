@@ -41,7 +41,7 @@ impl JigClock {
     /// The last tick at or before a moment.
     #[inline]
     pub fn tick(&self, moment: SimTime) -> Tick {
-        (u128::from(moment) * u128::from(self.ticks_per_ns) >> 64) as Tick
+        ((u128::from(moment) * u128::from(self.ticks_per_ns)) >> 64) as Tick
     }
 
     /// The first whole nanosecond after the beginning of a tick.

@@ -251,7 +251,7 @@ impl Train {
         self.rotor = rotor + half * rotor_speed;
 
         let mut rail_force = belt_force - self.body.viscous * self.carriage_speed + self.body.slope_force;
-        if carriage < -STOP_BEYOND || carriage > TRAVEL + STOP_BEYOND {
+        if !(-STOP_BEYOND..=TRAVEL + STOP_BEYOND).contains(&carriage) {
             rail_force += self.hard_stop_force(carriage);
         }
         if self.body.cable_force > 0.0 {
