@@ -77,6 +77,19 @@ impl Action {
     /// Speed of a motion that was found in a capture whose command is not known. Whatever is compared with it comes out as
     /// no number, and no such value is ever handed out.
     pub const SPEED_UNKNOWN: f64 = f64::NAN;
+
+    /// Whether the carriage is meant to move in it.
+    pub const fn moves_the_carriage(&self) -> bool {
+        matches!(
+            self,
+            Self::Home { .. }
+                | Self::Travel { .. }
+                | Self::Stop { .. }
+                | Self::Start { .. }
+                | Self::Reverse { .. }
+                | Self::Crawl { .. }
+        )
+    }
 }
 
 /// A move of a plan, as it stands in the capture.

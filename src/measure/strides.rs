@@ -3,7 +3,7 @@
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence, TakeUp};
 use super::values::{RECTANGULAR, bench, no_pulses, reading, unit};
 use super::{Measurand, Reading, Setup, Withheld};
-use crate::capture::{Action, EdgeChannel, Side};
+use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
 
@@ -58,21 +58,9 @@ pub(super) const BACKLASH: Measurand = Measurand {
     reader: backlash,
 };
 
-fn moves(action: &Action) -> bool {
-    matches!(
-        action,
-        Action::Home { .. }
-            | Action::Travel { .. }
-            | Action::Stop { .. }
-            | Action::Start { .. }
-            | Action::Reverse { .. }
-            | Action::Crawl { .. }
-    )
-}
-
 /// Steps lost (`sign` 1) or made up (`sign` −1) in the direction of most of a phase's pulses.
 fn lost(check: &CheckEvidence, sign: f64) -> Vec<Reading> {
-    let phases = check.phases.iter().filter(|phase| moves(&phase.phase.action));
+    let phases = check.phases.iter().filter(|phase| phase.phase.action.moves_the_carriage());
     phases.filter_map(|phase| Some(reading(phase, lost_in(phase, sign)?))).collect()
 }
 
@@ -126,7 +114,7 @@ fn slip_between_contacts(check: &CheckEvidence, side: Side, setup: &Setup) -> Ve
 }
 
 fn backlash(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
-    let phases = check.phases.iter().filter(|phase| moves(&phase.phase.action));
+    let phases = check.phases.iter().filter(|phase| phase.phase.action.moves_the_carriage());
     phases.flat_map(|phase| turns(phase, setup)).collect()
 }
 

@@ -138,7 +138,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
             homed: false,
             began,
             next_live: began,
-            left_s: expected_s(job.plan),
+            left_s: job.plan.expected_s(),
             move_began: began,
             move_expected_s: 0.0,
         }
@@ -312,11 +312,6 @@ impl<'b, 'a> Conductor<'b, 'a> {
         let took_s = self.bench.clock.now().since(began).as_secs_f64();
         self.assessor.outcome(Ending { why_not, invalid_because, interrupted, took_s })
     }
-}
-
-/// Expected time of a whole plan, s.
-fn expected_s(plan: &Plan) -> f64 {
-    plan.checks.iter().flat_map(|check| &check.moves).map(|planned| planned.expected_s).sum()
 }
 
 /// An interlock that opened. It is also wired to act by itself; whoever reads the evidence merely learns of it here.

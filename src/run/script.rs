@@ -38,7 +38,7 @@ impl<'a> Script<'a> {
         }
         // A home at the very end may have found the carriage there.
         let missing =
-            self.moves().find(|(_, action)| moves_the_carriage(action) && !matches!(action, Action::Home { .. }));
+            self.moves().find(|(_, action)| action.moves_the_carriage() && !matches!(action, Action::Home { .. }));
         if let Some(((check, ordinal), _)) = missing {
             let label = &self.plan.checks[check].moves[ordinal].label;
             let name = &self.plan.checks[check].name;
@@ -60,7 +60,7 @@ impl<'a> Script<'a> {
     fn planned(&self, motion: &Motion) -> Option<((usize, usize), &'a Action)> {
         self.moves().find(|(_, action)| match action {
             Action::Home { side } => self.is_home(motion, *side),
-            other => moves_the_carriage(other),
+            other => other.moves_the_carriage(),
         })
     }
 
@@ -108,7 +108,7 @@ impl Namer for Script<'_> {
         let check = self.next.0;
         let (place, _) = self
             .moves()
-            .take_while(|(place, action)| place.0 == check && !moves_the_carriage(action))
+            .take_while(|(place, action)| place.0 == check && !action.moves_the_carriage())
             .find(|(_, action)| **action == Action::Wait)?;
         self.next = (place.0, place.1 + 1);
         Some(self.phase_at(place))
@@ -122,26 +122,14 @@ impl Namer for Script<'_> {
         // The first move that may be meant: a home that backs off, or what comes after one that did nothing.
         let meant = self.moves().find(|(_, action)| match action {
             Action::Home { side } => towards == Some(*side),
-            other => moves_the_carriage(other),
+            other => other.moves_the_carriage(),
         });
         let backs_off = self
             .moves()
-            .find(|(_, action)| moves_the_carriage(action))
+            .find(|(_, action)| action.moves_the_carriage())
             .is_some_and(|(_, action)| matches!(action, Action::Home { side } if towards == Some(side.opposite())));
         backs_off || matches!(meant, Some((_, Action::Reverse { .. })))
     }
-}
-
-fn moves_the_carriage(action: &Action) -> bool {
-    matches!(
-        action,
-        Action::Home { .. }
-            | Action::Travel { .. }
-            | Action::Stop { .. }
-            | Action::Start { .. }
-            | Action::Reverse { .. }
-            | Action::Crawl { .. }
-    )
 }
 
 /// The side that a move sets out to, where it says so.
