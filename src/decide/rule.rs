@@ -7,7 +7,7 @@
 //! is proven (ISO 14253-1:2017, clause 5); between the two neither is.
 
 use super::Decision;
-use crate::stats::{Estimate, student, whole_freedom};
+use crate::stats::{Estimate, Spread};
 
 /// Tolerance limits in SI; a missing one does not limit.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -43,11 +43,10 @@ pub struct Judgement {
 
 /// Judges an estimate.
 pub fn judge(estimate: &Estimate, limits: &Limits, rule: &Rule) -> Judgement {
-    let spread =
-        Spread { uncertainty: estimate.standard_uncertainty(), freedom: whole_freedom(estimate.degrees_of_freedom()) };
+    let belief = Belief { exact: estimate.standard_uncertainty() == 0.0, spread: estimate.spread() };
     let wanted = 1.0 - rule.false_accept_at_most;
-    let guard = spread.guard(wanted);
-    let acceptance = acceptance(limits, &spread, wanted, guard);
+    let guard = belief.guard(wanted);
+    let acceptance = acceptance(limits, &belief, wanted, guard);
     let value = estimate.value;
     let beyond = limits.lower.is_some_and(|lower| value < lower - guard)
         || limits.upper.is_some_and(|upper| value > upper + guard);
@@ -63,7 +62,7 @@ pub fn judge(estimate: &Estimate, limits: &Limits, rule: &Rule) -> Judgement {
         acceptance_lower: acceptance.lower,
         acceptance_upper: acceptance.upper,
         margin: margin(value, limits),
-        conformance_probability: spread.conformance_probability(value, limits),
+        conformance_probability: belief.conformance_probability(value, limits),
     }
 }
 
@@ -73,43 +72,42 @@ fn margin(value: f64, limits: &Limits) -> f64 {
     above.min(below)
 }
 
-/// How the true value is spread about the measured one.
-struct Spread {
-    uncertainty: f64,
-    freedom: f64,
+/// What is believed of the true value.
+struct Belief {
+    /// Whether it is the measured one beyond doubt.
+    exact: bool,
+    /// How it is spread about the measured one.
+    spread: Spread,
 }
 
-impl Spread {
+impl Belief {
     /// Width of the guard band at one limit; nothing for an exact count.
     fn guard(&self, wanted: f64) -> f64 {
-        if self.uncertainty == 0.0 {
-            return 0.0;
-        }
-        student::one_sided_quantile(wanted, self.freedom) * self.uncertainty
+        if self.exact { 0.0 } else { self.spread.one_sided_quantile(wanted) }
     }
 
     /// Probability that the true value lies within the limits (JCGM 106, 7.2 to 7.4).
     fn conformance_probability(&self, value: f64, limits: &Limits) -> f64 {
-        if self.uncertainty == 0.0 {
+        if self.exact {
             let inside =
                 limits.lower.is_none_or(|lower| value >= lower) && limits.upper.is_none_or(|upper| value <= upper);
             return if inside { 1.0 } else { 0.0 };
         }
-        let below = |limit: f64| student::cumulative((limit - value) / self.uncertainty, self.freedom);
+        let below = |limit: f64| self.spread.cumulative(limit - value);
         limits.upper.map_or(1.0, below) - limits.lower.map_or(0.0, below)
     }
 }
 
 /// The values that would be accepted. Where a two-sided tolerance is so narrow that both tails count, the guard bands
 /// widen until the probability of conformity is again what the rule wants, and cross where no value can reach it.
-fn acceptance(limits: &Limits, spread: &Spread, wanted: f64, guard: f64) -> Limits {
+fn acceptance(limits: &Limits, belief: &Belief, wanted: f64, guard: f64) -> Limits {
     let plain =
         Limits { lower: limits.lower.map(|lower| lower + guard), upper: limits.upper.map(|upper| upper - guard) };
     let (Some(lower), Some(upper), Some(accepted)) = (limits.lower, limits.upper, plain.upper) else {
         return plain;
     };
     let centre = lower + 0.5 * (upper - lower);
-    let enough = |value: f64| spread.conformance_probability(value, limits) >= wanted - 1e-12;
+    let enough = |value: f64| belief.conformance_probability(value, limits) >= wanted - 1e-12;
     if accepted < centre || enough(accepted) {
         return plain;
     }
@@ -127,6 +125,7 @@ fn acceptance(limits: &Limits, spread: &Spread, wanted: f64, guard: f64) -> Limi
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::student;
 
     const RULE: Rule = Rule { false_accept_at_most: 0.025 };
 

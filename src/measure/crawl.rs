@@ -4,7 +4,9 @@
 //! between the rests before two bursts; the first increment of a phase takes up slack and is left out.
 
 use super::evidence::{Burst, CheckEvidence, PhaseEvidence};
-use super::values::{RECTANGULAR, no_pulses, reading, seconds, stamp_variance, unit, without_noise};
+use super::values::{
+    RECTANGULAR, clock, encoder_scale, no_pulses, reading, seconds, stamp_variance, unit, without_noise,
+};
 use super::{Measurand, Reading, Setup, Withheld};
 use crate::capture::{Action, EdgeChannel, Side};
 use crate::quantity::Dimension;
@@ -84,7 +86,7 @@ impl Crawl {
         let scatter = seconds(summary::standard_deviation(&self.intervals).unwrap_or(0.0), setup);
         Estimate::of(mean)
             .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt(), setup) / count)
-            .with("clock", mean * setup.jig.clock_uncertainty)
+            .and(clock(mean, setup))
             .with_freedom("repeat", scatter / count.sqrt(), count - 1.0)
     }
 
@@ -95,7 +97,7 @@ impl Crawl {
         Estimate::of(mean)
             // First and last rest are each known to within a cell; those between cancel.
             .with("resolution", std::f64::consts::SQRT_2 * RECTANGULAR / per_metre / count)
-            .with("calibration", mean * setup.jig.encoder_uncertainty)
+            .and(encoder_scale(mean, setup))
             .with_freedom("repeat", scatter / count.sqrt(), count - 1.0)
     }
 
@@ -158,11 +160,5 @@ pub(super) fn mean_speed(phase: &PhaseEvidence, setup: &Setup) -> Option<Result<
     };
     let (increment, interval) = (crawl.increment(setup), crawl.interval(setup));
     let speed = increment.value / interval.value;
-    let mut budget = increment.budget;
-    budget.iter_mut().for_each(|part| part.standard_uncertainty /= interval.value);
-    budget.extend(interval.budget.into_iter().map(|mut part| {
-        part.standard_uncertainty *= (speed / interval.value).abs();
-        part
-    }));
-    Some(Ok(Estimate { value: speed, budget }))
+    Some(Ok(Estimate::combined(speed, &[(&increment, 1.0 / interval.value), (&interval, -speed / interval.value)])))
 }

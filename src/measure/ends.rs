@@ -2,7 +2,7 @@
 //! it repeats, and whether it comes at all.
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence};
-use super::values::{RECTANGULAR, count, interval, length, reading, seconds, unit};
+use super::values::{RECTANGULAR, count, encoder_scale, interval, length, reading, seconds, unit};
 use super::{Measurand, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
@@ -119,7 +119,7 @@ fn scatter(deviation: f64, readings: usize, setup: &Setup) -> Estimate {
     Estimate::of(value)
         .with("resolution", RECTANGULAR / per_metre / (readings as f64).sqrt())
         .with_freedom("sampling", value / (2.0 * freedom).sqrt(), freedom)
-        .with("calibration", value * setup.jig.encoder_uncertainty)
+        .and(encoder_scale(value, setup))
 }
 
 fn missed(check: &CheckEvidence, _: &Setup) -> Vec<Reading> {

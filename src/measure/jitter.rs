@@ -5,7 +5,7 @@
 
 use super::evidence::{CheckEvidence, CruiseEvidence};
 use super::pulses::Intervals;
-use super::values::{each_cruise, seconds, stamp_variance, without_noise};
+use super::values::{clock, each_cruise, seconds, stamp_variance, without_noise};
 use super::{Measurand, Reading, Setup};
 use crate::capture::EdgeChannel;
 use crate::quantity::Dimension;
@@ -112,7 +112,7 @@ fn rms(variance: f64, noise: f64, excess: f64, count: f64, setup: &Setup) -> Est
     Estimate::of(value)
         .with("resolution", seconds(doubt, setup))
         .with("sampling", seconds(sampling, setup))
-        .with("clock", value * setup.jig.clock_uncertainty)
+        .and(clock(value, setup))
 }
 
 /// An extreme of the deviations in ticks, from its distance to the mean, with what the jig's noise can have added to it:
@@ -136,7 +136,7 @@ fn period_peak_to_peak(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
             // The jig's noise acts on both ends in the same way.
             .with("resolution", seconds((above_doubt + below_doubt).hypot((4.0 * stamp_variance(setup)).sqrt()), setup))
             .with("sampling", seconds(tail(1.0).hypot(tail(-1.0)), setup))
-            .with("clock", value * setup.jig.clock_uncertainty))
+            .and(clock(value, setup)))
     })
 }
 
@@ -151,7 +151,7 @@ fn period_quantile(check: &CheckEvidence, setup: &Setup, probability: f64) -> Ve
         Ok(Estimate::of(value)
             .with("resolution", seconds(resolution, setup))
             .with("sampling", seconds(distances.quantile_uncertainty(probability).unwrap_or(0.0), setup))
-            .with("clock", value * setup.jig.clock_uncertainty))
+            .and(clock(value, setup)))
     })
 }
 
@@ -166,7 +166,7 @@ fn longest_gap(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
                 "sampling",
                 seconds(tally(&cruise.intervals, |value| value).largest_uncertainty().unwrap_or(0.0), setup),
             )
-            .with("clock", value * setup.jig.clock_uncertainty))
+            .and(clock(value, setup)))
     })
 }
 

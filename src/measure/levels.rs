@@ -73,10 +73,9 @@ fn speed_error(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     measured(check, setup)
         .into_iter()
         .map(|measured| {
-            let result = measured.speed.map(|speed| Estimate {
-                value: speed.value / measured.nominal - 1.0,
-                budget: relative(&speed, measured.nominal, &[]),
-            });
+            let nominal = measured.nominal;
+            let result =
+                measured.speed.map(|speed| Estimate::combined(speed.value / nominal - 1.0, &[(&speed, 1.0 / nominal)]));
             reading(measured.phase, result)
         })
         .collect()
@@ -97,14 +96,9 @@ fn ratio(lower: &Measured<'_>, higher: &Measured<'_>) -> Result<Estimate, Withhe
     if slow.value <= 0.0 {
         return Err(unit(format!("level {} did not move the carriage forward", lower.level)));
     }
-    let error = fast.value / slow.value / (higher.nominal / lower.nominal) - 1.0;
-    // Clock and encoder scale are the same for both and cancel in the ratio.
-    let mut budget = relative(&fast, fast.value, &["clock", "calibration"]);
-    budget.extend(relative(&slow, slow.value, &["clock", "calibration"]));
-    for part in &mut budget {
-        part.standard_uncertainty *= (1.0 + error).abs();
-    }
-    Ok(Estimate { value: error, budget })
+    let ratio = fast.value / slow.value / (higher.nominal / lower.nominal);
+    // Clock and encoder scale are the same for both and cancel.
+    Ok(Estimate::combined(ratio - 1.0, &[(&fast, ratio / fast.value), (&slow, -ratio / slow.value)]))
 }
 
 fn out_of_order(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
@@ -122,14 +116,4 @@ fn in_order(mut measured: Vec<Measured<'_>>) -> Vec<Measured<'_>> {
     measured.sort_by_key(|measured| measured.level);
     measured.dedup_by_key(|measured| measured.level);
     measured
-}
-
-fn relative(estimate: &Estimate, to: f64, without: &[&str]) -> Vec<crate::stats::Component> {
-    let kept = estimate.budget.iter().filter(|part| !without.contains(&part.from));
-    kept.cloned()
-        .map(|mut part| {
-            part.standard_uncertainty /= to.abs();
-            part
-        })
-        .collect()
 }

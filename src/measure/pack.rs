@@ -5,7 +5,7 @@
 //! (0.6 % of a pack with a 2 s time constant at 20 samples a second).
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
-use super::values::{RECTANGULAR, bench, cruise, reading, seconds, ticks, travel_speed, whole};
+use super::values::{RECTANGULAR, bench, clock, cruise, reading, seconds, ticks, travel_speed, whole};
 use super::{Measurand, Reading, Setup, Withheld};
 use crate::capture::{Action, Calibration, Cue, OutputChannel, Sample, SampleChannel, Tick};
 use crate::quantity::Dimension;
@@ -371,9 +371,7 @@ fn recovery(check: &CheckEvidence, off: Tick, setup: &Setup) -> Result<Estimate,
     let time = length / decay;
     // d(late/early): the middle mean enters twice.
     let ratio_doubt = doubt / early * (1.0 + (1.0 + ratio).powi(2) + ratio * ratio).sqrt();
-    Ok(Estimate::of(time)
-        .with("noise", time * ratio_doubt / (ratio.max(floor) * decay))
-        .with("clock", time * setup.jig.clock_uncertainty))
+    Ok(Estimate::of(time).with("noise", time * ratio_doubt / (ratio.max(floor) * decay)).and(clock(time, setup)))
 }
 
 fn cruise_current(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {

@@ -122,7 +122,7 @@ fn step_rate_error(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
         Ok::<Estimate, Withheld>(
             Estimate::of(error)
                 .with("resolution", std::f64::consts::SQRT_2 * RECTANGULAR / span)
-                .with("clock", setup.jig.clock_uncertainty)
+                .and(values::clock(-1.0, setup))
                 .with("repeat", scatter / span),
         )
     })

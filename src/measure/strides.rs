@@ -1,7 +1,7 @@
 //! Steps against the carriage: steps that the motor lost or made up, teeth that the belt jumped, slack after a turn.
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence, TakeUp};
-use super::values::{RECTANGULAR, bench, no_pulses, reading, unit};
+use super::values::{RECTANGULAR, bench, encoder_scale, no_pulses, reading, unit};
 use super::{Measurand, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
@@ -139,7 +139,7 @@ fn one_crossing(steps: f64, setup: &Setup) -> Estimate {
     Estimate::of(value)
         .with("resolution", RECTANGULAR / setup.jig.encoder_edges_per_metre)
         .with("step", RECTANGULAR / setup.unit.steps_per_metre)
-        .with("calibration", value * setup.jig.encoder_uncertainty)
+        .and(encoder_scale(value, setup))
 }
 
 /// A difference of two lags, each from one step count and one position.

@@ -4,7 +4,7 @@
 use super::evidence::{CheckEvidence, CruiseEvidence, PhaseEvidence};
 use super::{Blame, Reading, Setup, Withheld};
 use crate::capture::{Action, Destination, Side};
-use crate::stats::Estimate;
+use crate::stats::{Component, Estimate};
 
 /// Label of a reading that belongs to a check as a whole.
 pub(super) const WHOLE_CHECK: &str = "whole check";
@@ -28,23 +28,33 @@ pub(super) fn stamp_variance(setup: &Setup) -> f64 {
     RECTANGULAR.powi(2) + (setup.jig.stamp_uncertainty * setup.jig.ticks_per_second as f64).powi(2)
 }
 
+/// The line of a budget for the jig's clock. `sensitivity` is the change of the value per relative change of all times.
+pub(super) fn clock(sensitivity: f64, setup: &Setup) -> Component {
+    Component::normal("clock", setup.jig.clock_uncertainty).through(sensitivity, "1").shared("clock of the jig")
+}
+
+/// The line of a budget for the encoder's scale. `sensitivity` is the change of the value per relative change of all
+/// lengths.
+pub(super) fn encoder_scale(sensitivity: f64, setup: &Setup) -> Component {
+    Component::normal("calibration", setup.jig.encoder_uncertainty)
+        .through(sensitivity, "1")
+        .shared("scale of the encoder")
+}
+
 /// A time between two stamped edges.
 pub(super) fn interval(ticks: f64, setup: &Setup) -> Estimate {
     let time = seconds(ticks, setup);
-    let two = std::f64::consts::SQRT_2;
     Estimate::of(time)
-        .with("resolution", two * RECTANGULAR / setup.jig.ticks_per_second as f64)
-        .with("stamp", two * setup.jig.stamp_uncertainty)
-        .with("clock", time * setup.jig.clock_uncertainty)
+        .and(Component::triangular("resolution", 1.0 / setup.jig.ticks_per_second as f64))
+        .with("stamp", std::f64::consts::SQRT_2 * setup.jig.stamp_uncertainty)
+        .and(clock(time, setup))
 }
 
 /// A length between two positions, each known to within one cell of the encoder.
 pub(super) fn length(edges: f64, setup: &Setup) -> Estimate {
     let per_metre = setup.jig.encoder_edges_per_metre;
     let length = edges / per_metre;
-    Estimate::of(length)
-        .with("resolution", std::f64::consts::SQRT_2 * RECTANGULAR / per_metre)
-        .with("calibration", length * setup.jig.encoder_uncertainty)
+    Estimate::of(length).and(Component::triangular("resolution", 1.0 / per_metre)).and(encoder_scale(length, setup))
 }
 
 /// Carriage speed over a cruise; positive where the carriage goes as commanded.
@@ -62,8 +72,8 @@ pub(super) fn carriage_speed(
     let sections = super::evidence::SECTIONS as f64;
     Ok(Estimate::of(speed)
         .with("resolution", speed * (2.0 * stamp_variance(setup)).sqrt() / carriage.ticks)
-        .with("clock", speed * setup.jig.clock_uncertainty)
-        .with("calibration", speed * setup.jig.encoder_uncertainty)
+        .and(clock(-speed, setup))
+        .and(encoder_scale(speed, setup))
         .with_freedom("repeat", deviation / sections.sqrt(), sections - 1.0))
 }
 

@@ -140,7 +140,7 @@ fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
             .iter()
             .map(|line| stored::BudgetLine {
                 from: line.from.to_owned(),
-                standard_uncertainty: difference(line.standard_uncertainty),
+                standard_uncertainty: difference(line.standard_uncertainty()),
                 degrees_of_freedom: finite(line.degrees_of_freedom),
             })
             .collect(),

@@ -111,7 +111,7 @@ fn reading(unit: Unit, reading: &Reading) -> Value {
     let budget = estimate.budget.iter().map(|line| {
         json!({
             "from": line.from,
-            "standard_uncertainty": difference(line.standard_uncertainty),
+            "standard_uncertainty": difference(line.standard_uncertainty()),
             "degrees_of_freedom": finite(line.degrees_of_freedom),
         })
     });

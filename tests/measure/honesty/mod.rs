@@ -1,0 +1,83 @@
+//! The uncertainties are honest: over many draws of jig errors and noise, the true value lies within the expanded
+//! uncertainty for 95 % in 93 to 97 % of the cases. Too wide is as wrong as too narrow.
+//!
+//! `RAILPROOF_DRAWS` says how many draws there are. The heavier suites ask for 10,000; the few of an ordinary test run
+//! widen the limits by what chance makes of them.
+
+mod crawl;
+mod ends;
+mod heat;
+mod jitter;
+mod motion;
+mod pack;
+
+use crate::synthetic::{Truth, World, values};
+use railproof::capture::{Action, Destination, Side};
+use railproof::measure::CheckEvidence;
+use std::ops::RangeInclusive;
+
+/// How many draws each test makes.
+fn draws() -> u64 {
+    let asked = std::env::var("RAILPROOF_DRAWS").ok();
+    asked.map_or(200, |text| text.parse().expect("RAILPROOF_DRAWS is a whole number"))
+}
+
+/// From so many draws on the limits hold as they stand.
+const ENOUGH: u32 = 10_000;
+
+/// How often the truth lay within U(95 %), and the mean of |error| / U.
+#[derive(Default)]
+struct Coverage {
+    name: String,
+    inside: u32,
+    total: u32,
+    reach: f64,
+    worst: (f64, u64),
+}
+
+impl Coverage {
+    fn of(name: &str) -> Self {
+        Self { name: name.into(), ..Self::default() }
+    }
+
+    fn take(&mut self, check: &CheckEvidence, index: usize, truth: f64, seed: u64) {
+        let estimate = &values(&self.name, check)[index];
+        let expanded = estimate.expanded_uncertainty(0.95);
+        let reach = (estimate.value - truth).abs() / expanded;
+        self.inside += u32::from(reach <= 1.0);
+        self.total += 1;
+        self.reach += reach;
+        if reach > self.worst.0 {
+            self.worst = (reach, seed);
+        }
+    }
+
+    /// Holds the coverage to 93 to 97 %.
+    fn check(&self) {
+        self.check_within(0.93..=0.97);
+    }
+
+    /// Where something makes 95 % impossible, such as the steps of a converter or a ramp, the test says what, and bounds it.
+    fn check_within(&self, limits: RangeInclusive<f64>) {
+        let total = f64::from(self.total);
+        let (part, reach) = (f64::from(self.inside) / total, self.reach / total);
+        let chance = if self.total < ENOUGH { 3.3 * (0.05 * 0.95 / total).sqrt() } else { 0.0 };
+        let shown = format!("{}: {part:.4} inside, mean reach {reach:.3}, worst {:?}", self.name, self.worst);
+        println!("{shown}");
+        assert!(part >= limits.start() - chance && part <= limits.end() + chance, "{shown}");
+    }
+}
+
+fn draw(seed: u64) -> World {
+    let mut world = World::with(0.05, Truth::default(), seed);
+    let mut truth = Truth { stamp: 0.1e-6, noise: (1.5e-3, 3e-3), ..Truth::default() };
+    truth.clock = 10e-6 * world.normal();
+    truth.encoder = 50e-6 * world.normal();
+    truth.volt = (1e-3 * world.normal(), 2e-3 * world.normal());
+    truth.ampere = (3e-3 * world.normal(), 1e-3 * world.normal());
+    World::with(0.05, truth, seed + 1_000_000)
+}
+
+fn to(side: Side, speed: f64) -> Action {
+    Action::Travel { to: Destination::End(side), speed, level: None }
+}

@@ -1,0 +1,64 @@
+//! Speeds, lengths, times and stops.
+
+use super::{Coverage, draw, draws, to};
+use crate::synthetic::{Trapezoid, exact, uniform};
+use railproof::capture::{Action, Cue, Side};
+
+#[test]
+fn speeds_lengths_and_times() {
+    let names = ["cruise speed", "travel length", "step rate error", "travel time", "backlash", "end-stop overrun"];
+    let mut coverages = names.map(Coverage::of);
+    for seed in 0..draws() {
+        let mut world = draw(seed);
+        // Where in a cell of the encoder things happen is by chance.
+        world.offset = uniform(&mut world.rng, -20e-6, 20e-6);
+        let offset = world.offset;
+        world.slack = 0.2e-3;
+        let speed = uniform(&mut world.rng, 0.085, 0.095);
+        let fast = Trapezoid { distance: 0.562, speed, acceleration: 1.6 };
+        world.begin();
+        world.phase(Action::Home { side: Side::Left }, |world| {
+            world.trapezoid(false, Trapezoid { distance: 0.051, speed: 0.015, acceleration: 1.6 }, exact)
+        });
+        world.phase(to(Side::Right, 0.09), |world| world.trapezoid(true, fast, exact));
+        let rest = world.carriage;
+        let check = world.end();
+        let last_pulse = fast.time(0.562 - 1.0 / 80_000.0);
+        let truths = [speed, 0.56, speed / 0.09 - 1.0, last_pulse, 0.2e-3, rest - 0.56];
+        assert!((rest - (0.05 - 0.051 + 0.562 + offset - 0.1e-3)).abs() < 1e-9);
+        for (coverage, truth) in coverages.iter_mut().zip(truths) {
+            let index = usize::from(coverage.name == "end-stop overrun");
+            coverage.take(&check, index, truth, seed);
+        }
+    }
+    for coverage in &coverages {
+        coverage.check();
+    }
+}
+
+#[test]
+fn stop_distance() {
+    let mut coverage = Coverage::of("stop distance");
+    for seed in 0..draws() {
+        let mut world = draw(seed);
+        world.begin();
+        let mut expected = 0.0;
+        world.phase(Action::Stop { towards: Side::Right, speed: 0.09, press: None }, |world| {
+            let profile = Trapezoid { distance: 0.2, speed: 0.09, acceleration: 1.6 };
+            let begun = world.now;
+            let before = world.carriage;
+            world.trapezoid(true, profile, exact);
+            let rest = world.now;
+            let at = uniform(&mut world.rng, 0.05, 0.15);
+            expected = world.carriage - (before + at);
+            world.now = begun + profile.time(at);
+            // The mark's own doubt of 20 ticks.
+            let late = 10e-6 * world.normal();
+            world.now += late;
+            world.cue(Cue::StopCommanded);
+            world.now = rest;
+        });
+        coverage.take(&world.end(), 0, expected, seed);
+    }
+    coverage.check();
+}
