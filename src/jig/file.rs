@@ -4,6 +4,7 @@
 //! without one is no channel. Whoever chooses the bench builds from this what measuring has to know.
 
 mod channels;
+mod wires;
 mod words;
 
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
@@ -109,21 +110,51 @@ pub struct SampleInput {
     pub calibration: Calibration,
     /// Until when that holds.
     pub dates: Dates,
-    /// Where it is read from, on a Raspberry Pi.
-    pub bus: Option<BusAddress>,
+    /// What reads it, on a Raspberry Pi.
+    pub wire: Option<SampleWire>,
 }
 
-/// Where a sampled channel is read from: a register of two bytes, the higher one first, of a device on the I2C bus.
+/// What reads a sampled channel of a Raspberry Pi, and how often.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BusAddress {
-    /// The device's 7-bit address.
-    pub device: u8,
-    /// The register's number.
-    pub register: u8,
-    /// How many low bits of the register are no part of the code.
-    pub shift: u8,
+pub struct SampleWire {
+    /// The chip and what is read of it.
+    pub source: SampleSource,
     /// Readings per second.
     pub rate: f64,
+}
+
+/// One reading of a chip. Devices on the I2C bus have 7-bit addresses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SampleSource {
+    /// A register of two bytes, the higher one first, of which `shift` low bits are no part of the code: thermometers and
+    /// whatever else needs no preparation.
+    Register { device: u8, register: u8, shift: u8 },
+    /// A power monitor INA226: the voltage at its bus pin, or across its shunt.
+    PowerMonitor { device: u8, reads: PowerReading },
+    /// An input, 0 to 3, of a converter ADS1115.
+    Converter { device: u8, input: u8 },
+    /// A light and colour sensor TCS34725, which has one address only.
+    Colour { reads: ColourReading },
+    /// A thermometer DS18B20 on the one-wire bus, by its serial number of 48 bits.
+    OneWire { serial: u64 },
+}
+
+/// What a power monitor measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PowerReading {
+    /// 1.25 mV a code.
+    BusVoltage,
+    /// 2.5 µV a code.
+    ShuntVoltage,
+}
+
+/// What a colour sensor measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ColourReading {
+    Clear,
+    Red,
+    Green,
+    Blue,
 }
 
 /// An output.

@@ -4,7 +4,10 @@ pub mod capture_board;
 mod file;
 pub mod pi;
 
-pub use file::{BusAddress, Dates, EdgeInput, Encoder, JigFile, JigKind, OutputLine, SampleInput, TickClock};
+pub use file::{
+    ColourReading, Dates, EdgeInput, Encoder, JigFile, JigKind, OutputLine, PowerReading, SampleInput, SampleSource,
+    SampleWire, TickClock,
+};
 
 use crate::capture::{OutputChannel, Part, Tick};
 use crate::clock::HostTime;

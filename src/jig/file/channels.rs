@@ -1,8 +1,8 @@
 //! The channels of a jig file: a list of names where the board knows its own wiring, a map with pins and addresses on a
 //! Raspberry Pi.
 
-use super::words;
-use super::{BusAddress, Dates, EdgeInput, JigKind, OutputLine, SampleInput};
+use super::{Dates, EdgeInput, JigKind, OutputLine, SampleInput};
+use super::{wires, words};
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 use crate::quantity::Dimension;
 use crate::written::{Fields, Mistake, Node, Notes, Scalar, nearest};
@@ -222,7 +222,7 @@ fn sample(fields: Fields<'_>, channel: SampleChannel, kind: Option<JigKind>, usu
     let gain_uncertainty = fields.need_parsed("gain uncertainty", "0.1 %", words::uncertainty(Dimension::Ratio));
     let offset_uncertainty = fields.need_parsed("offset uncertainty", example, words::uncertainty(difference));
     let dates = dates(&fields, usual);
-    let bus = if kind == Some(JigKind::RaspberryPi) { Some(bus(&fields)) } else { None };
+    let wire = if kind == Some(JigKind::RaspberryPi) { Some(wires::sample(&fields)) } else { None };
     fields.end();
     Some(SampleInput {
         channel,
@@ -233,17 +233,9 @@ fn sample(fields: Fields<'_>, channel: SampleChannel, kind: Option<JigKind>, usu
             offset_uncertainty: offset_uncertainty?,
         },
         dates: dates?,
-        bus: match bus {
+        wire: match wire {
             None => None,
             Some(found) => Some(found?),
         },
     })
-}
-
-fn bus(fields: &Fields<'_>) -> Option<BusAddress> {
-    let device = fields.need_parsed("i2c", "0x40", words::device);
-    let register = fields.need_parsed("register", "0x02", words::register);
-    let shift = fields.parsed("shift", "3", words::shift).unwrap_or(0);
-    let rate = fields.need_parsed("rate", "250 Hz", words::above_zero(Dimension::Frequency));
-    Some(BusAddress { device: device?, register: register?, shift, rate: rate? })
 }

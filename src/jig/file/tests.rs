@@ -51,7 +51,14 @@ fn a_raspberry_pi_knows_its_wires() {
     let jig = good(PI);
     assert!(jig.edges.iter().all(|input| input.pin.is_some()) && jig.outputs.iter().all(|output| output.pin.is_some()));
     let motor = jig.samples.iter().find(|input| input.channel == SampleChannel::MotorTemperature).unwrap();
-    assert_eq!(motor.bus, Some(BusAddress { device: 0x48, register: 0, shift: 4, rate: 1.0 }));
+    assert_eq!(motor.wire, Some(SampleWire { source: SampleSource::OneWire { serial: 0x0316_a279_5bff }, rate: 1.0 }));
+    let volts = jig.samples.iter().find(|input| input.channel == SampleChannel::PackVoltage).unwrap();
+    let source = SampleSource::PowerMonitor { device: 0x40, reads: PowerReading::BusVoltage };
+    assert_eq!(volts.wire, Some(SampleWire { source, rate: 100.0 }));
+    let plain = good(&PI.replace("chip: DS18B20, one wire: 28-0316a2795bff", "i2c: 0x4a, register: 0x00, shift: 4"));
+    let motor = plain.samples.iter().find(|input| input.channel == SampleChannel::MotorTemperature).unwrap();
+    let source = SampleSource::Register { device: 0x4a, register: 0, shift: 4 };
+    assert_eq!(motor.wire, Some(SampleWire { source, rate: 1.0 }));
     assert_eq!(jig.lit_above, 0.5);
 }
 
@@ -74,14 +81,36 @@ fn wrong_wires_are_found() {
     problems(
         &PI.replace("press 4:     { pin: 21, active: high }", "press 4:     { pin: 24, active: up }"),
         expect![[r#"
-            69:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
-            69:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
+            72:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
+            72:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
     );
     problems(
-        &PI.replace("i2c: 0x48, register", "i2c: 0x80, register"),
+        &PI.replace("i2c: 0x48, input: 0", "i2c: 0x80, input: 4"),
+        expect![[r#"
+            56:46 samples.light 1.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`
+            56:59 samples.light 1.input | an ADS1115 has no input `4` | write 0, 1, 2 or 3"#]],
+    );
+    problems(
+        &PI.replace("chip: DS18B20, one wire: 28-0316a2795bff", "chip: DS18S20"),
         expect![
-            "50:31 samples.motor temperature.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`"
+            "53:32 samples.motor temperature.chip | `DS18S20` is no chip that this program knows | write `INA226` or `ADS1115` or `TCS34725` or `DS18B20`"
         ],
+    );
+    problems(
+        &PI.replace("28-0316a2795bff", "10-0316a2795bff"),
+        expect![
+            "53:51 samples.motor temperature.one wire | `10-0316a2795bff` is no thermometer on the one-wire bus | write its name under /sys/bus/w1/devices, for example `28-0316a2795bff`"
+        ],
+    );
+    problems(
+        &PI.replace("reads: shunt voltage", "reads: current"),
+        expect![
+            "52:58 samples.pack current.reads | `current` is no reading of an INA226 that this program knows | write `bus voltage` or `shunt voltage`"
+        ],
+    );
+    problems(
+        &PI.replace("chip: INA226, i2c: 0x40, reads: bus voltage", "i2c: 0x40"),
+        expect!["51:26 samples.pack voltage | `pack voltage` needs the key `register` | add `register: 0x02`"],
     );
     problems(
         &PI.replace("guard:           { pin: 6 }", "guard:           { pin: 40 }"),

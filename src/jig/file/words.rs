@@ -143,6 +143,15 @@ pub(super) fn level(text: &str) -> Result<bool, Mistake> {
     }
 }
 
+/// A word of a list, for example a `chip`.
+pub(super) fn one_of<T: Copy>(text: &str, what: &str, known: &[(&'static str, T)]) -> Result<T, Mistake> {
+    let found = known.iter().find(|(name, _)| name.eq_ignore_ascii_case(text));
+    found.map(|(_, value)| *value).ok_or_else(|| {
+        let names: Vec<String> = known.iter().map(|(name, _)| format!("`{name}`")).collect();
+        Mistake::new(format!("`{text}` is no {what} that this program knows"), format!("write {}", names.join(" or ")))
+    })
+}
+
 fn byte(text: &str) -> Option<u8> {
     match text.strip_prefix("0x") {
         Some(digits) => u8::from_str_radix(digits, 16).ok(),

@@ -83,11 +83,6 @@ impl Intake {
     }
 }
 
-/// The code in a register of two bytes, the higher one first; `shift` low bits are no part of it.
-pub fn code(register: [u8; 2], shift: u8) -> i32 {
-    i32::from(i16::from_be_bytes(register)) >> shift.min(15)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -137,14 +132,5 @@ mod tests {
         intake.take(Seen::Sample { channel, at: 5, code: 5760 }, &mut part);
         intake.take(Seen::Missed { channel, at: 9, why: "no answer".to_owned() }, &mut part);
         assert_eq!((part.samples(channel).len(), losses(&part)), (1, vec!["a reading of `pack voltage`: no answer"]));
-    }
-
-    /// Temperature codes of 12 bits, left-aligned, 0.0625 °C each: +25 °C is 1900h, −25 °C is E700h. Source: Texas
-    /// Instruments, TMP102 data sheet (SBOS397), table "12-Bit Temperature Data Format" (190h and E70h).
-    #[test]
-    fn registers_hold_signed_codes() {
-        assert_eq!(code([0x19, 0x00], 4), 25 * 16);
-        assert_eq!(code([0xE7, 0x00], 4), -25 * 16);
-        assert_eq!(code([0x16, 0x80], 0), 5760);
     }
 }

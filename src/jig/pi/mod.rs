@@ -8,20 +8,27 @@
 //! relay when the toggling stops. That spares the unit; it is no safety function. The emergency stop cuts the supply
 //! by its own contacts.
 
+#[cfg(target_os = "linux")]
+pub mod bench;
+#[cfg(target_os = "linux")]
+mod chips;
 #[cfg(not(target_os = "linux"))]
 mod disabled;
 #[cfg(target_os = "linux")]
 mod enabled;
 #[cfg(target_os = "linux")]
+pub mod header;
+#[cfg(target_os = "linux")]
 mod intake;
+#[cfg(target_os = "linux")]
+mod keeper;
 
 #[cfg(not(target_os = "linux"))]
 pub use disabled::open;
 #[cfg(target_os = "linux")]
 pub use enabled::open;
 
-use super::file::BusAddress;
-use super::{JigError, JigFile};
+use super::{JigError, JigFile, SampleWire};
 use crate::capture::{EdgeChannel, OutputChannel, SampleChannel};
 
 /// What hangs where. Pins are BCM numbers.
@@ -32,7 +39,7 @@ pub struct PiWiring {
     /// Outputs.
     pub outputs: Vec<PiOutput>,
     /// Sampled channels.
-    pub samples: Vec<(SampleChannel, BusAddress)>,
+    pub samples: Vec<(SampleChannel, SampleWire)>,
     /// The pin that toggles while the program lives.
     pub keep_alive: u8,
 }
@@ -62,7 +69,7 @@ impl PiWiring {
         let samples = jig
             .samples
             .iter()
-            .map(|input| input.bus.map(|bus| (input.channel, bus)).ok_or_else(|| unwired(input.channel.name())));
+            .map(|input| input.wire.map(|wire| (input.channel, wire)).ok_or_else(|| unwired(input.channel.name())));
         Ok(Self {
             edges: edges.collect::<Result<_, _>>()?,
             outputs: outputs.collect::<Result<_, _>>()?,
