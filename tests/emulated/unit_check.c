@@ -3,7 +3,7 @@
 // unit_check FIRMWARE-1.4.0.elf FIRMWARE-1.5.0.elf
 // Exit status 0: all as it should be; 1: something is not; 2: it could not be tried.
 //
-// simavr, which this links with, is under the GPL; nothing else of the project links with either.
+// A program of its own: simavr, which it links with, is under the GNU General Public License.
 #include "unit_check.h"
 
 #include <math.h>

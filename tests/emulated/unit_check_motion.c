@@ -96,7 +96,7 @@ static void check_stops(const char *elf)
     rig_run(0.3);
     ASK("HOME L", "NO 3 busy");
     ASK("CRAWL L", "NO 3 busy");
-    int32_t turned_from = rig.carriage;
+    int ordered_at = rig.step_count;
     ASK("TO 2.00 15.0", "OK TO 2.00 15.0");
     SAYS("DONE TO 2.00", 5.0);
     CHECK(rig.carriage == 160, "at %d steps", rig.carriage);
@@ -106,7 +106,7 @@ static void check_stops(const char *elf)
     for (int at = 0; at < rig.step_count; at++)
         last_right += rig.steps[at].to_right;
     CHECK(turns == 1, "%d turns", turns);
-    printf("  turn from 40 mm/s: %d steps after the order\n", last_right - (int)(turned_from - from) + 0);
+    printf("  turn from 40 mm/s: %d steps after the order\n", last_right - ordered_at);
     CHECK(rig.shortest_setup >= 80, "direction only %llu cycles before a step",
           (unsigned long long)rig.shortest_setup);
 

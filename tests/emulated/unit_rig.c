@@ -8,6 +8,7 @@
 #include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
 #include <simavr/sim_interrupts.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,7 +18,7 @@ enum { TIMER1_COMPA = 11, USART_RX = 18, USART_UDRE = 19 };
 enum { MCUSR_ADDRESS = 0x54, BORF = 2 };
 enum { LIGHT, STEP, DIR, DISABLE, HOLD };
 enum { LEFT_SWITCH = 4, RIGHT_SWITCH = 5, FIRST_CONTROL = 1 };
-#define BYTE_CYCLES 1389   // ten bits at 115200 baud
+#define BYTE_CYCLES 1389   // ten bits at 115200 baud; simavr's receiver takes longer and holds the sender up
 #define LATCH_CYCLES 800   // 50 µs
 #define STEPS_MAX 400000
 #define LINE_ROOM 256
@@ -229,6 +230,13 @@ static void after_reset(void)
     line_length = 0;
 }
 
+static void keep_quiet(avr_t *of, const int level, const char *format, va_list arguments)
+{
+    (void)of;
+    if (level == LOG_ERROR)
+        vfprintf(stderr, format, arguments);
+}
+
 static void load(const char *elf)
 {
     elf_firmware_t firmware;
@@ -267,6 +275,7 @@ void rig_power_up(const char *elf, const uint8_t *identity)
 {
     if (avr)
         avr_terminate(avr);
+    avr_global_logger_set(keep_quiet);
     avr = avr_make_mcu_by_name("atmega328p");
     if (!avr) {
         fprintf(stderr, "simavr knows no atmega328p\n");
@@ -292,6 +301,7 @@ void rig_brown_out(void)
 {
     avr_reset(avr);
     sender_runs = false;
+    may_send = true;
     send_count = send_at = bit_count = 0;
     avr->data[MCUSR_ADDRESS] = 1 << BORF;
     after_reset();
@@ -342,6 +352,14 @@ void rig_send(const char *bytes, int count)
         sender_runs = true;
         avr_cycle_timer_register(avr, BYTE_CYCLES, send_next, NULL);
     }
+}
+
+void rig_send_out(void)
+{
+    while (sender_runs)
+        rig_run(0.001);
+    // The receiver's own queue of 64 bytes.
+    rig_run(0.01);
 }
 
 void rig_say(const char *line)

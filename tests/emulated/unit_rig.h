@@ -45,8 +45,10 @@ uint8_t rig_eeprom(int address);
 uint64_t rig_now(void);
 void rig_run(double seconds);
 
-// Sends bytes at 115200 baud.
+// Begins to send bytes at 115200 baud, or as fast as the receiver takes them.
 void rig_send(const char *bytes, int count);
+// Runs until all bytes have been received.
+void rig_send_out(void);
 // Sends a line; the LF is added.
 void rig_say(const char *line);
 // Runs until the next line that begins with these words, and returns it; others are passed over. Null when it does not
