@@ -238,6 +238,8 @@ static void check_gaps(const char *elf, double speed, bool refreshed)
 static void check_masked_ramps(const char *elf)
 {
     start_homed(elf);
+    rig_say("TO 20.00 40.0");
+    CHECK(rig_await("DONE TO 20.00", 2.0), "no end");
     int32_t from = rig.carriage;
     for (int at = 0; at < 40; at++) {
         rig_forget();

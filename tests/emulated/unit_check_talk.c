@@ -69,6 +69,19 @@ static void check_rough_talk(void)
         rig_say(at % 2 ? "WHO" : "STATE");
     for (int at = 0; at < 24; at++)
         SAYS(at % 2 ? "I AM" : "STATE REST", 0.5);
+    // More than it can answer: what was lost is not understood, and never taken for another command.
+    for (int at = 0; at < 400; at++)
+        rig_say("LEVEL 000005");
+    rig_send_out();
+    int obeyed = 0, refused = 0;
+    for (const char *line; (line = rig_next(0.1));) {
+        bool echo = !strcmp(line, "OK LEVEL 000005"), refusal = !strcmp(line, "NO 1 what");
+        CHECK(echo || refusal, "\"%s\"", line);
+        obeyed += echo;
+        refused += refusal;
+    }
+    printf("  of 400 lines in a burst %d obeyed, %d refused for lost bytes\n", obeyed, refused);
+    CHECK(obeyed > 200 && refused > 0, "%d obeyed, %d refused", obeyed, refused);
     // A line break after every 40 bytes of noise that is anything but a command.
     srand(7);
     char noise[4000];
