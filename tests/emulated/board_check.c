@@ -10,7 +10,7 @@
 
 static unsigned wrong;
 static uint8_t request;
-/* Ticks times eight less cycles: what the quarter of a step's stamp hides is taken as half a tick. */
+/* Ticks times eight less cycles. A stamp is whole ticks, cut off, so that the largest difference seen is the true one. */
 static double clock_offset;
 
 static void say(const char *mark, const char *format, va_list arguments)
@@ -143,7 +143,7 @@ int main(int count, char **arguments)
     check_stops();
     check_rates();
     check_hung();
-    check(world.stack > world.variables + 64, "stack: %u bytes of it were never used", world.stack - world.variables);
+    check(world_stack_left() > 64, "stack: %u bytes used at most, %u never", world_stack_used(), world_stack_left());
     printf("capture board firmware on simavr: %s\n", wrong ? "WRONG" : "all right");
     return wrong ? 1 : 0;
 }

@@ -23,6 +23,6 @@ make -s -C "$root/fixtures/jigs/capture-board" BUILD="$build"
 cd "$root/tests/emulated"
 # shellcheck disable=SC2046
 "$CC" -std=c11 -D_DEFAULT_SOURCE -O2 -Wall -Wextra -Werror $(pkg-config --cflags simavr) -o "$build/board_check" \
-    board_check.c board_outputs.c board_samples.c board_stamps.c board_talk.c board_wire.c board_world.c \
+    board_check.c board_link.c board_outputs.c board_samples.c board_stamps.c board_talk.c board_wire.c board_world.c \
     $(pkg-config --libs simavr) -lelf -lm
 exec "$build/board_check" "$build/capture-board.elf"

@@ -126,26 +126,20 @@ static bool carries(uint64_t rate)
     return settle() && link_clean() && all_told(ENCODER_A) && all_told(ENCODER_B);
 }
 
-void check_rates(void)
+static void too_many(uint64_t rate)
 {
-    uint64_t rate = 16000;
-    while (rate < 60000 && carries(rate + 1000))
-        rate += 1000;
-    figure("highest rate of encoder edges without loss: %llu a second", (unsigned long long)rate);
-    check(rate >= 20000, "20 k edges a second are carried");
-
     fresh_start();
-    world_encoder(CYCLES_PER_SECOND / 60000, 0);
+    world_encoder(CYCLES_PER_SECOND / rate, 0);
     world_run(MS(300));
     world_encoder(0, 0);
     world_run(MS(100));
-    bool settled = settle();
-    size_t driven = world.driven[ENCODER_A].count + world.driven[ENCODER_B].count;
-    size_t told = world.told[ENCODER_A].count + world.told[ENCODER_B].count;
-    check(settled && world.overruns > 0 && world.lost > 0, "60 k edges a second are too many, and the board says so: "
-          "%zu of %zu told, %llu lost in %u reports", told, driven, (unsigned long long)world.lost, world.overruns);
+    check(settle() && world.overruns > 0 && world.lost > 0,
+          "%llu edges a second are too many, and the board says so", (unsigned long long)rate);
     check(!world.broken && !world.gaps && !world.backwards, "what it does send is whole and in order");
-    check(told + world.lost >= driven, "no edge is lost unsaid");
+}
+
+static void recovered(void)
+{
     world_forget();
     world_steps(2105, 400);
     world_encoder(4000, 900);
@@ -155,4 +149,23 @@ void check_rates(void)
     world_run(MS(1));
     check(settle() && link_clean() && all_told(STEP) && all_told(ENCODER_A) && all_told(ENCODER_B),
           "after that it carries on without loss");
+}
+
+void check_rates(void)
+{
+    uint64_t rate = 16000;
+    while (rate < 60000 && carries(rate + 1000))
+        rate += 1000;
+    figure("highest rate of encoder edges without loss: %llu a second", (unsigned long long)rate);
+    check(rate >= 20000, "20 k edges a second are carried");
+
+    too_many(60000);
+    size_t driven = world.driven[ENCODER_A].count + world.driven[ENCODER_B].count;
+    size_t told = world.told[ENCODER_A].count + world.told[ENCODER_B].count;
+    check(told + world.lost >= driven, "no edge is lost unsaid: %zu of %zu told, %llu lost in %u reports", told, driven,
+          (unsigned long long)world.lost, world.overruns);
+    recovered();
+    /* Faster than the interrupt: not every edge is seen any more, and the main loop gets next to nothing. */
+    too_many(200000);
+    recovered();
 }

@@ -57,16 +57,17 @@ struct world {
     uint64_t longest[VECTORS];
     /* Millivolts at inputs 0 to 7 of either multiplexer. */
     uint32_t millivolts[2][8];
-    uint64_t asleep;    /* cycles */
-    uint16_t stack;     /* the lowest that the stack pointer was */
-    uint16_t variables; /* where the variables end */
-    uint64_t said_at;   /* when the last byte went into the board's receiver */
+    uint64_t asleep;  /* cycles */
+    uint64_t said_at; /* when the last byte went into the board's receiver */
 };
 
 extern struct world world;
 
 void world_begin(const char *firmware);
 void world_run(uint64_t cycles);
+/* Bytes of the stack that were used at most, and never. */
+unsigned world_stack_used(void);
+unsigned world_stack_left(void);
 /* Forgets what was driven and told. */
 void world_forget(void);
 /* Drives the inputs again after the controller was reset, which lets go of them. */
@@ -80,6 +81,11 @@ void world_voltage(int multiplexer, int input, uint32_t millivolts);
 /* Rising edges of STEP about every `cycles`, off by at most `scatter`; 0 stops them. The encoder's edges likewise, forwards. */
 void world_steps(uint64_t cycles, uint64_t scatter);
 void world_encoder(uint64_t cycles, uint64_t scatter);
+
+/* For the parts of the world: makes room for one more, notes an edge, begins to hear. */
+void *world_grown(void *all, size_t count, size_t *room, size_t size);
+void world_note(struct edges *edges, uint64_t at, uint8_t level);
+void world_link_begin(void);
 
 /* Sends bytes as the link would carry them. */
 void world_send(const uint8_t *bytes, size_t length);
