@@ -65,4 +65,10 @@ elif [ "$status" -ne 0 ]; then
     exit 1
 fi
 
+echo "- firmware of unit and capture board, instruction by instruction"
+for check in unit_check board_check; do
+    bash "tests/emulated/$check.sh" --required >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+    tail -n 1 "$results/said"
+done
+
 echo "heavier suites: all passed"
