@@ -121,18 +121,20 @@ fn a_healthy_unit_conforms_on_pins_and_chips() {
     assert!(toggled as f64 > 20.0 * outcome.took_s, "{toggled} in {} s", outcome.took_s);
 }
 
-#[test]
-fn an_edge_that_the_kernel_lost_makes_the_run_invalid() {
-    let (outcome, supplied, _) = run_with(Some(|trouble| trouble.lose_an_edge.store(true, Ordering::Relaxed)));
+/// The trouble makes the run invalid, and says why; the unit is left without its supply.
+fn is_invalid(begin: fn(&Trouble), because: &str) {
+    let (outcome, supplied, _) = run_with(Some(begin));
     assert_eq!(outcome.decision, Decision::Invalid);
-    assert!(outcome.invalid_because.iter().any(|why| why.contains("end stop")), "{:?}", outcome.invalid_because);
+    assert!(outcome.invalid_because.iter().any(|why| why.contains(because)), "{:?}", outcome.invalid_because);
     assert!(!supplied);
 }
 
 #[test]
+fn an_edge_that_the_kernel_lost_makes_the_run_invalid() {
+    is_invalid(|trouble| trouble.lose_an_edge.store(true, Ordering::Relaxed), "end stop");
+}
+
+#[test]
 fn chips_that_fall_off_the_bus_make_the_run_invalid() {
-    let (outcome, supplied, _) = run_with(Some(|trouble| trouble.no_converters.store(true, Ordering::Relaxed)));
-    assert_eq!(outcome.decision, Decision::Invalid);
-    assert!(outcome.invalid_because.iter().any(|why| why.contains("ADS1115")), "{:?}", outcome.invalid_because);
-    assert!(!supplied);
+    is_invalid(|trouble| trouble.no_converters.store(true, Ordering::Relaxed), "ADS1115");
 }

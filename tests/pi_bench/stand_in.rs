@@ -4,6 +4,7 @@
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use railproof::capture::{EdgeChannel, OutputChannel, Part, SampleChannel};
+use railproof::clock::{Clock, ComputerClock, HostTime};
 use railproof::jig::pi::PiWiring;
 use railproof::jig::pi::header::{Header, Input, LineEdge, Output};
 use railproof::port::{MemoryPort, Port};
@@ -90,16 +91,15 @@ impl StandIn {
         let stop = Arc::new(AtomicBool::new(false));
         let (behind, stopped) = (Arc::clone(&bench), Arc::clone(&stop));
         let living = std::thread::spawn(move || {
+            let clock = ComputerClock::new();
+            let mut heard = Vec::new();
             while !stopped.load(Ordering::Relaxed) {
-                locked(&behind).catch_up();
-                let mut heard = Vec::new();
-                let clock = railproof::clock::ComputerClock::new();
-                clock.sleep_until(railproof::clock::Clock::now(&clock).after(Duration::from_millis(1)));
+                clock.sleep_until(clock.now().after(Duration::from_millis(1)));
                 let mut behind = locked(&behind);
-                let now = railproof::clock::Clock::now(&clock);
-                while behind.link.receive(&mut heard, now).is_ok_and(|count| count > 0) {}
+                while behind.link.receive(&mut heard, clock.now()).is_ok_and(|count| count > 0) {}
                 behind.catch_up();
                 behind.world.unit_hears(&heard);
+                heard.clear();
             }
         });
         Self {
@@ -142,7 +142,7 @@ impl Behind {
         let mut said = Vec::new();
         self.world.take_said(&mut said);
         if !said.is_empty() {
-            let soon = railproof::clock::HostTime::from_nanos(u64::MAX);
+            let soon = HostTime::from_nanos(u64::MAX);
             // A bench that is over hears nothing.
             let _ = self.link.send(&said, soon);
         }
