@@ -1,7 +1,7 @@
 //! The statistics against published values. Beside each check stands its source.
 
 use railproof::stats::summary::{Line, mean, standard_deviation};
-use railproof::stats::{Estimate, Tally, student};
+use railproof::stats::{Component, Estimate, Tally, student};
 
 /// Agreement in units of the last of `digits` significant digits, as the log relative error of the NIST StRD.
 fn agrees(measured: f64, certified: f64, digits: i32) -> bool {
@@ -115,4 +115,14 @@ fn a_published_regression() {
     assert!((line.slope - 0.5001).abs() < 5e-5 && (line.slope_uncertainty - 0.1179).abs() < 5e-5);
     let (intercept, uncertainty) = line.at(0.0);
     assert!((intercept - 3.0001).abs() < 5e-5 && (uncertainty - 1.1247).abs() < 5e-5, "{intercept} {uncertainty}");
+}
+
+/// JCGM 101:2008, 9.2.4 (from memory): three normal inputs of unit deviation and a rectangular one of ten times that. The
+/// propagation of distributions finds u = 10.1 and a 95 % interval of ±17.0, where the normal coverage factor says ±19.9.
+#[test]
+fn one_rectangle_dominates() {
+    let ten = Component::rectangular("rectangle", 10.0 * 3_f64.sqrt());
+    let sum = Estimate::of(0.0).and(ten).with("one", 1.0).with("two", 1.0).with("three", 1.0);
+    assert!((sum.standard_uncertainty() - 10.1).abs() < 0.05, "{}", sum.standard_uncertainty());
+    assert!((sum.expanded_uncertainty(0.95) - 17.0).abs() < 0.05, "{}", sum.expanded_uncertainty(0.95));
 }
