@@ -5,7 +5,7 @@ use crate::measure::{Blame, Measurand, Reading};
 use crate::quantity::{Dimension, Unit};
 use crate::record::COVERAGE;
 use crate::report;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, Evaluation};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -111,6 +111,8 @@ fn reading(unit: Unit, reading: &Reading) -> Value {
     let budget = estimate.budget.iter().map(|line| {
         json!({
             "from": line.from,
+            "evaluation": if line.evaluation == Evaluation::A { "A" } else { "B" },
+            "distribution": line.distribution.name(),
             "standard_uncertainty": difference(line.standard_uncertainty()),
             "degrees_of_freedom": finite(line.degrees_of_freedom),
         })
