@@ -9,6 +9,7 @@ fn judged(value: f64, uncertainty: f64, lower: Option<f64>, upper: Option<f64>, 
 }
 
 /// JCGM 106:2012, 7.4 (two-sided tolerance, normal distribution); figures by the closed form of 7.2 in scipy 1.17.
+// Outside: JCGM 106:2012, 7.4, two-sided conformance probability; how: package scipy 1.17
 #[test]
 fn conformance_probability_between_two_limits() {
     let cases = [
@@ -26,6 +27,7 @@ fn conformance_probability_between_two_limits() {
 }
 
 /// JCGM 106:2012, 7.3 (one upper limit); figures by the closed form in scipy 1.17.
+// Outside: JCGM 106:2012, 7.3, one-sided conformance probability; how: package scipy 1.17
 #[test]
 fn conformance_probability_below_one_limit() {
     for (value, expected) in [(990.0, 0.977_249_868_1), (995.0, 0.841_344_746_1), (1000.0, 0.5)] {
@@ -36,6 +38,7 @@ fn conformance_probability_below_one_limit() {
 
 /// JCGM 106:2012, 8.3.2: a guard band of r·U, U = 2 u. r = 1 leaves a risk of 2.275 %; 5 % needs 1.645 u, r = 0.8224; 1 %
 /// needs 2.326 u. ISO 14253-1:2017 takes 5 % by default (from memory).
+// Outside: JCGM 106:2012, 8.3.2, guard band of a given risk; how: package scipy 1.17
 #[test]
 fn guard_band_of_a_given_risk() {
     for (risk, width) in [(0.05, 1.644_853_627_0), (0.022_750_131_948_2, 2.0), (0.01, 2.326_347_874_0)] {
@@ -48,6 +51,7 @@ fn guard_band_of_a_given_risk() {
 
 /// ISO 14253-1:2017, clause 5: conformity and nonconformity are both proven only beyond the guard band; between the two
 /// neither is (clauses and rule from memory).
+// Outside: ISO 14253-1:2017, clause 5, zone of uncertainty; how: from memory
 #[test]
 fn the_zone_about_a_limit_proves_nothing() {
     for (value, expected) in [
@@ -63,6 +67,7 @@ fn the_zone_about_a_limit_proves_nothing() {
 
 /// JCGM 100:2008, table G.2 through the decision: with 4 degrees of freedom a two-sided 95 % factor of 2.78 is the
 /// one-sided one of 97.5 %.
+// Outside: JCGM 100:2008, table G.2, through a decision with four degrees of freedom; how: from memory
 #[test]
 fn few_readings_widen_the_guard_band() {
     let estimate = Estimate::of(0.0).with_freedom("repeat", 1.0, 4.0);

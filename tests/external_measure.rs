@@ -90,6 +90,7 @@ fn rows(text: &str) -> Vec<Vec<f64>> {
 /// IEC 61960-3, direct-current resistance from two levels (from memory: 0.2 C for 10 s, then 1 C for 1 s). A pack of 7.60 V,
 /// 80 mΩ, and 40 mΩ with 2 s, in closed form: U1 = 7.552107807 V, U2 = 7.398883351 V, R = 95.765285 mΩ. Its 20 samples a second
 /// end 50 ms before U2: who takes the last one gets 95.15 mΩ.
+// Outside: IEC 61960-3 two-level method on a pack with one RC pair; how: closed form, clause from memory
 #[test]
 fn series_resistance_in_closed_form() {
     let setup = setup(0.0);
@@ -103,6 +104,7 @@ fn series_resistance_in_closed_form() {
 
 /// The same method on a physical model of a two-cell pack (Doyle-Fuller-Newman with the parameters of Chen et al., J.
 /// Electrochem. Soc. 167 (2020) 080534, simulated with pybamm 26.10): 1 A for 10 s, then 5 A for 1 s, at five states of charge.
+// Outside: Chen et al. (2020) cell parameters, two-cell pack at five states of charge; how: package pybamm 26.10
 #[test]
 fn series_resistance_of_a_physical_model() {
     let setup = setup(0.0);
@@ -125,6 +127,7 @@ fn series_resistance_of_a_physical_model() {
 }
 
 /// Recovery of the pack in closed form above: its slow part has a time constant of 2 s.
+// Outside: relaxation of one RC pair; how: closed form
 #[test]
 fn recovery_time_in_closed_form() {
     let setup = setup(0.0);
@@ -156,6 +159,7 @@ fn step_clock(periods: &[f64], setup: &Setup) -> CheckEvidence {
 
 /// JEDEC JESD65 (from memory): period jitter is the deviation of a period from the mean, cycle-to-cycle jitter the change
 /// from one period to the next. Periods of 124 and 126 µs in turn: by hand, rms 1 µs, peak to peak 2 µs, change 2 µs.
+// Outside: JEDEC JESD65, period and cycle-to-cycle jitter of an alternating clock; how: closed form, definitions from memory
 #[test]
 fn jitter_of_an_alternating_clock() {
     let setup = setup(0.0);
@@ -177,6 +181,7 @@ fn jitter_of_an_alternating_clock() {
 /// The same definitions on a clock with one period in two hundred late by 50 µs: of the 8000 periods of 125 µs, 40 are
 /// 175 µs long. Mean 125.25 µs, so by hand: rms √(0.005 · 0.995) · 50 = 3.527 µs; 99 % of the deviations are 0.25 µs, 99.9 % reach
 /// 49.75 µs; changes of 50 µs at 80 of 7999 places: √(80/7999) · 50 = 5.000 µs.
+// Outside: JEDEC JESD65, jitter of a clock with late periods; how: closed form, definitions from memory
 #[test]
 fn jitter_of_a_clock_with_gaps() {
     let setup = setup(0.0);
@@ -197,6 +202,7 @@ fn jitter_of_a_clock_with_gaps() {
 
 /// Arithmetic of the drive (common practice): 1.8° steps, 1/16, 20 teeth of 2 mm make 80 steps/mm and 12.5 µm a step; one
 /// turn of 3200 steps moves 40 mm; at 100 mm/s the step rate is 8 kHz, a step every 125 µs.
+// Outside: steps per millimetre of a 1.8° motor, 1/16 microsteps, 20 teeth of 2 mm; how: common practice, no source
 #[test]
 fn eighty_steps_a_millimetre() {
     let setup = setup(0.0);
@@ -222,6 +228,7 @@ fn eighty_steps_a_millimetre() {
 
 /// JCGM 100:2008, 4.3.7 and F.2.2.1: a resolution q is a rectangular distribution of standard deviation q/√12; for 1 µs
 /// 0.2886751 µs.
+// Outside: JCGM 100:2008, 4.3.7 and F.2.2.1, resolution as a rectangle; how: closed form, clause from memory
 #[test]
 fn resolution_is_rectangular() {
     let setup = setup(0.0);
@@ -244,6 +251,7 @@ fn percentiles(trace: &IntervalTrace, percents: &[f64]) -> Vec<u64> {
 
 /// HdrHistogram's own example: ten thousand times 1000 and once 100 000 000, three significant digits, plain and with
 /// correction for coordinated omission; the Python package hdrhistogram 0.10.8 gives the same percentiles.
+// Outside: HdrHistogram example, percentiles plain and corrected; how: package hdrhistogram 0.10.8 (Python)
 #[test]
 fn percentiles_of_another_histogram() {
     let mut plain = IntervalTrace::new("plain", 0.0);
@@ -264,6 +272,7 @@ fn percentiles_of_another_histogram() {
 
 /// Twenty step intervals in ns, in our histogram and in one that the Python package hdrhistogram 0.10.8 stored (V2, compressed,
 /// base64): the same counts and percentiles.
+// Outside: V2 compressed payload of another implementation; how: package hdrhistogram 0.10.8 (Python)
 #[test]
 fn a_histogram_stored_by_another_program() {
     const STORED: &str = "HISTFAAAADN4nJNpmSzMwMAgxgABzFCaEURcm7yEwf4DRGByBRMvEysTIxOjGBADWbxM5zmZANXRBtA=";

@@ -18,6 +18,10 @@ fn alternating(first: f64, low: f64, high: f64) -> Vec<f64> {
 
 /// NIST Statistical Reference Datasets, univariate summary statistics: certified mean and standard deviation (n − 1) of
 /// Michelso, Mavro, Lew and NumAcc1 to NumAcc4, as shipped in the GNU Scientific Library, statistics/test_nist.c.
+// Outside: NIST StRD univariate summary statistics, Michelso: certified mean and standard deviation; how: data set
+// Outside: NIST StRD univariate summary statistics, Mavro; how: data set
+// Outside: NIST StRD univariate summary statistics, Lew; how: data set
+// Outside: NIST StRD univariate summary statistics, NumAcc1 to NumAcc4; how: data set
 #[test]
 fn nist_reference_sets() {
     let sets = [
@@ -38,6 +42,7 @@ fn nist_reference_sets() {
 }
 
 /// JCGM 100:2008, table G.2: t factors for 68.27, 90, 95, 95.45, 99 and 99.73 %, as printed with two decimals.
+// Outside: JCGM 100:2008, table G.2, t factors; how: from memory, agrees with package scipy 1.17
 #[test]
 fn gum_table_g2() {
     let probabilities = [0.6827, 0.90, 0.95, 0.9545, 0.99, 0.9973];
@@ -59,6 +64,7 @@ fn gum_table_g2() {
 }
 
 /// Student's t quantiles to four decimals, as scipy 1.17 gives them for 68.27, 95.45 and 99.73 %.
+// Outside: Student's t quantiles to four decimals; how: package scipy 1.17
 #[test]
 fn t_factors_to_four_decimals() {
     let levels = [0.6827, 0.9545, 0.9973];
@@ -79,6 +85,7 @@ fn t_factors_to_four_decimals() {
 
 /// JCGM 100:2008, H.1, end-gauge calibration: u_c = 32 nm, ν_eff = 16, t99(16) = 2.92, U99 = 93 nm. The unrounded
 /// 31.66388 nm and 16.75186 are the same model in GTC 1.5.1.
+// Outside: JCGM 100:2008, H.1, end-gauge calibration: u, effective degrees of freedom, U99; how: package GTC 1.5.1, printed figures from memory
 #[test]
 fn gum_h1_end_gauge() {
     let (length, expansion) = (50_000_623.0, 11.5e-6);
@@ -97,6 +104,7 @@ fn gum_h1_end_gauge() {
 
 /// Hyndman and Fan, Sample quantiles in statistical packages, American Statistician 50 (1996) 361, definition 1; the
 /// values are those of numpy 2.4, method `inverted_cdf`.
+// Outside: Hyndman and Fan (1996), definition 1 of a sample quantile; how: package numpy 2.4
 #[test]
 fn quantiles_by_the_inverse_distribution() {
     let tally = Tally::new([3.1, 2.7, 9.9, 4.4, 5.0, 4.2, 3.8].map(|value| (value, 1)).to_vec());
@@ -107,6 +115,7 @@ fn quantiles_by_the_inverse_distribution() {
 
 /// Anscombe, Graphs in statistical analysis, American Statistician 27 (1973) 17, first set (from memory): y = 3.00 + 0.500 x,
 /// standard errors 1.1247 and 0.1179.
+// Outside: Anscombe (1973), first set: slope, intercept and their standard errors; how: from memory
 #[test]
 fn a_published_regression() {
     let x = [10.0, 8.0, 13.0, 9.0, 11.0, 14.0, 6.0, 4.0, 12.0, 7.0, 5.0];
@@ -119,6 +128,7 @@ fn a_published_regression() {
 
 /// JCGM 101:2008, 9.2.4 (from memory): three normal inputs of unit deviation and a rectangular one of ten times that. The
 /// propagation of distributions finds u = 10.1 and a 95 % interval of ±17.0, where the normal coverage factor says ±19.9.
+// Outside: JCGM 101:2008, 9.2.4, additive model with one dominating rectangle; how: from memory
 #[test]
 fn one_rectangle_dominates() {
     let ten = Component::rectangular("rectangle", 10.0 * 3_f64.sqrt());

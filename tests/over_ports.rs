@@ -182,6 +182,7 @@ fn the_same_unit_gets_the_same_decisions_over_ports_and_in_process() {
         for (there, here) in there.requirements.iter().zip(&here.requirements) {
             for (a, b) in there.readings.iter().zip(&here.readings) {
                 let (Some(a), Some(b)) = (&a.measured, &b.measured) else { continue };
+                // Outside: ISO 13528:2022, 9.7, E_n of the same unit measured over two ways in; how: from memory
                 // Two independent readings of one thing agree where E_n = |a - b| / sqrt(Ua² + Ub²) is at most 1
                 // (ISO 13528:2022, 9.7).
                 let doubt = a.expanded_uncertainty.hypot(b.expanded_uncertainty);

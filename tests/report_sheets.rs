@@ -91,6 +91,7 @@ fn the_pdf_claims_to_be_archivable_and_accessible() {
         let pdf = sheet_pdf(&kept(name), DIGEST).expect("krilla finds no violation");
         let text = String::from_utf8_lossy(&pdf);
         assert!(text.starts_with("%PDF-1.7"));
+        // Outside: ISO 19005-2, 6.6.4 and ISO 14289-1, clause 5, identification of the PDF; how: from memory
         // ISO 19005-2, 6.6.4 and ISO 14289-1, 5: the identification in the metadata, which stands there in clear.
         for claim in [
             "<pdfaid:part>2</pdfaid:part>",

@@ -299,6 +299,7 @@ mod tests {
     use crate::capture::EdgeChannel;
 
     /// Check value of CRC-16/MCRF4XX. Source: Greg Cook, "Catalogue of parametrised CRC algorithms" (reveng).
+    // Outside: catalogue of parametrised CRC algorithms, CRC-16/MCRF4XX, as the simulated board computes it; how: from memory
     #[test]
     fn the_check_sum_is_the_published_one() {
         assert_eq!(sum(b"123456789"), 0x6F91);
@@ -306,6 +307,7 @@ mod tests {
 
     /// The example of Cheshire and Baker, "Consistent overhead byte stuffing", IEEE/ACM Transactions on Networking 7-2
     /// (1999), with zeros at either end; worked out by hand from their rule.
+    // Outside: Cheshire and Baker (1999), consistent overhead byte stuffing, the simulated board's; how: from memory
     #[test]
     fn stuffing_leaves_no_zero_and_comes_back() {
         let mut stuffed = Vec::new();

@@ -200,6 +200,7 @@ mod tests {
 
     /// Two-level pulse of IEC 61960-3 (0.2 C for 10 s, 1 C for 1 s) on E = 7.60 V, R₀ = 80 mΩ, R₁ = 40 mΩ, τ = 2 s:
     /// the exact exponentials give U₁ = 7.552107807 V, U₂ = 7.398883351 V and R = 95.765285 mΩ (closed form, computed).
+    // Outside: IEC 61960-3 two-level pulse on one RC pair, by the simulated pack; how: closed form, clause from memory
     #[test]
     fn two_level_pulse_agrees_with_the_closed_form() {
         let mut pack = steady(charge_at_7_60());
@@ -239,6 +240,7 @@ mod tests {
         assert!((busy.volts * busy.amps - 5.0).abs() < 1e-9, "{busy:?}");
     }
 
+    // Outside: Chen et al. (2020), open-circuit voltage of the simulated pack; how: package pybamm 26.10
     #[test]
     fn open_circuit_voltage_is_the_tables() {
         for (charge, volts) in CHARGES.into_iter().zip(OPEN_CIRCUIT) {

@@ -56,6 +56,7 @@ static void check_travel(const char *elf)
     // The echo goes out during the ramp, HIT while braking.
     CHECK(ramp.worst <= TALK_CYCLES, "ramp off by %ld cycles", ramp.worst);
     CHECK(braking.worst <= TALK_CYCLES, "braking off by %ld cycles", braking.worst);
+    // Outside: Austin (2005), step times of the demo unit's firmware on an emulated controller; how: closed form, source from memory
     // Austin 2005: within 0.4 % of constant acceleration from the third step on, 0.05 % from the tenth.
     for (int n = 3; n < 200; n++) {
         double interval = (double)(rig.steps[n].at - rig.steps[n - 1].at) / 8.0, exact = reference_exact(n);

@@ -16,6 +16,7 @@ records = sorted(pathlib.Path(sys.argv[1]).rglob("record.json"))
 opened = 0
 for name in records:
     for curve in json.loads(name.read_text())["curves"]["step_intervals"]:
+        # Outside: HdrHistogram V2 payloads of every record, decoded by another implementation; how: package hdrhistogram (Python)
         theirs = HdrHistogram.decode(curve["hdr"].encode())
         ours = sum(count for _, count in curve["counts"])
         assert theirs.get_total_count() == ours, f"{name}: {curve['label']}: {theirs.get_total_count()} is not {ours}"

@@ -18,6 +18,7 @@ reports=$(find "$results" -name junit.xml | sort)
 test -n "$reports" || { echo "no junit.xml below $results" >&2; exit 1; }
 for report in $reports; do
     for schema in tests/data/xsd/junit-10.xsd "$schemas/JUnit.xsd" "$schemas/JUnit-alternative.xsd"; do
+        # Outside: JUnit report against three published schemas; how: package xmllint
         xmllint --noout --schema "$schema" "$report"
     done
 done
@@ -29,6 +30,7 @@ from junitparser import JUnitXml
 
 for name in sys.argv[1:]:
     record = json.loads(pathlib.Path(name).with_name("record.json").read_text())
+    # Outside: JUnit report read and counted anew; how: package junitparser
     report = JUnitXml.fromfile(name)
     red = sum(suite.failures + suite.errors for suite in report)
     assert (red == 0) == (record["decision"] == "conforms"), f"{name}: {red} red cases, {record['decision']}"

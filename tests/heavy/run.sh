@@ -42,6 +42,7 @@ bash tests/heavy/sheets.sh "$results" >"$results/said" 2>&1 || { cat "$results/s
 tail -n 1 "$results/said"
 python3 tests/heavy/histograms.py "$results"
 for sheet in $(find "$results" -name '*.pdf'); do
+    # Outside: structure of every PDF sheet; how: package qpdf
     qpdf --check "$sheet" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
 done
 

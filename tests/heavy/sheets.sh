@@ -13,18 +13,21 @@ records=$(find "$results" -name record.json | sort)
 test -n "$records" || { echo "no record.json below $results" >&2; exit 1; }
 for record in $records; do
     folder=$(dirname "$record")
+    # Outside: digests of a run's files, FIPS 180-4; how: package coreutils (sha256sum)
     (cd "$folder" && sha256sum --check --strict --quiet digests.sha256)
     python3 - "$record" <<'PYTHON'
 import json, sys
 from jsonschema import Draft202012Validator
 
 schema = json.load(open("fixtures/schema/record-1.json"))
+# Outside: record.json against its JSON Schema, draft 2020-12; how: package jsonschema
 Draft202012Validator.check_schema(schema)
 Draft202012Validator(schema).validate(json.load(open(sys.argv[1])))
 PYTHON
     pdf=$(find "$folder" -name certificate.pdf -o -name nonconformity.pdf)
     html=$(find "$folder" -name certificate.html -o -name nonconformity.html)
     test -s "$pdf" && test -s "$html"
+    # Outside: sheets as tagged PDF with embedded fonts, and the text on every page; how: package poppler
     info=$(pdfinfo "$pdf" 2>/dev/null)
     echo "$info" | grep -q '^Tagged: *yes$'
     # Every font embedded and with a map back to characters, so that text can be searched and read aloud.

@@ -90,6 +90,7 @@ $end
 1*$
 ";
 
+// Outside: IEEE Std 1364-2005, clause 18.2, example of a value change dump; how: from memory
 #[test]
 fn the_standards_example() {
     let (part, taken, rate) =
@@ -130,6 +131,7 @@ fn a_shortened_vector_is_extended_to_the_left() {
     assert_eq!(part.losses.len(), 5, "{:?}", part.losses);
 }
 
+// Outside: IEEE Std 1364-2005, clause 18.2.3.4, numbers and units of a time scale; how: from memory
 #[test]
 fn every_timescale_of_the_standard() {
     for (scale, rate, ticks) in [

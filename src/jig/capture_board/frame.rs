@@ -115,6 +115,7 @@ mod tests {
 
     /// Check value of CRC-16/MCRF4XX (polynomial 0x1021 reflected, start 0xFFFF, no final inversion). Source: Greg Cook,
     /// "Catalogue of parametrised CRC algorithms" (reveng), entry CRC-16/MCRF4XX.
+    // Outside: catalogue of parametrised CRC algorithms, CRC-16/MCRF4XX; how: from memory
     #[test]
     fn the_check_sum_is_the_published_one() {
         assert_eq!(check_sum(b"123456789"), 0x6F91);
@@ -123,6 +124,7 @@ mod tests {
     /// The stuffing of 11 22 00 33 is 03 11 22 02 33. Source: Cheshire and Baker, "Consistent overhead byte stuffing",
     /// IEEE/ACM Transactions on Networking 7-2 (1999), section II: a code byte n is followed by n − 1 bytes and stands
     /// for a zero after them.
+    // Outside: Cheshire and Baker (1999), consistent overhead byte stuffing; how: from memory
     #[test]
     fn the_stuffing_is_the_published_one() {
         assert_eq!(cobs::encode_vec(&[0x11, 0x22, 0x00, 0x33]), [0x03, 0x11, 0x22, 0x02, 0x33]);

@@ -127,6 +127,7 @@ mod tests {
 
     /// Austin 2005: step n is due at c₀·√n with c₀ = f·√(2/α); the recursion started at 0.676·c₀ converges to that, its
     /// delays being within 0.4 % from n = 3 on (0.996209 of the exact one) and 0.05 % from n = 10 on (0.999607).
+    // Outside: Austin (2005), stepper ramp recursion against the square root; how: closed form, source from memory
     #[test]
     fn delays_follow_the_square_root() {
         let exact = f64::from(TIMER_HZ) * (2.0 / STEPS_PER_S2).sqrt();
@@ -142,6 +143,7 @@ mod tests {
 
     /// The ratio of neighbouring delays after one step is 1 − 2/(4n + 1): 0.6 at n = 1, 0.7778 at n = 2 (Austin 2005,
     /// table; the AVR446 note uses the same).
+    // Outside: Austin (2005), first ratios of neighbouring delays; how: closed form, source from memory
     #[test]
     fn the_first_ratios_are_austins() {
         let mut ramp = Ramp::to_delay(278);

@@ -60,6 +60,7 @@ mod tests {
     /// Commands have bit 7 set, and bit 5 to go on from register to register; identity 44h in register 12h; integration of
     /// 256 − ATIME cycles of 2.4 ms; four channels from 14h on, lower byte first. Source: ams, TCS3472 data sheet (TAOS135),
     /// "Register Description".
+    // Outside: TCS3472 data sheet (TAOS135), register description; how: from memory
     #[test]
     fn the_data_sheet_s_registers() {
         let bus = traffic::bus(&[

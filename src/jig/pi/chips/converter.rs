@@ -67,6 +67,7 @@ mod tests {
     /// Settings, register 1: OS (begin, or at rest) · input 4 to 7 against ground · range 001 (±4.096 V) · single conversion · rate
     /// 111 (860 a second) · comparator off; 125 µV a code, so that 2 V read as 3E80h, and the lowest code is 8000h. Source:
     /// Texas Instruments, ADS1115 data sheet (SBAS444), "Config Register" and "Data Format".
+    // Outside: ADS1115 data sheet (SBAS444), config register and data format; how: from memory
     #[test]
     fn the_data_sheet_s_settings_and_codes() {
         let asked = |bits: u16| Transaction::write_read(0x48, vec![1], bits.to_be_bytes().to_vec());

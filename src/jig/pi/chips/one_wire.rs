@@ -47,6 +47,7 @@ mod tests {
 
     /// The range of −55 °C to +125 °C and the power-on value of +85 °C. Source: Maxim Integrated, DS18B20 data sheet
     /// (19-7487), "Operation: Measuring Temperature" (from memory).
+    // Outside: DS18B20 data sheet (19-7487), range and power-on value; how: from memory
     #[test]
     fn what_the_kernel_shows_becomes_a_code_or_a_reason() {
         let devices = tempfile::tempdir().expect("a folder");

@@ -71,6 +71,7 @@ mod tests {
     /// shunt as 1F40h (8000 codes of 2.5 µV), and the figures of negative shunt voltages, −80 mV as 8300h. Source: Texas
     /// Instruments, INA226 data sheet (SBOS547), "Programming the Power Measurement Engine" and "Shunt Voltage Register"
     /// (figures from memory).
+    // Outside: INA226 data sheet (SBOS547), worked example; how: from memory
     #[test]
     fn the_data_sheet_s_example() {
         let configured = 0x4000 | 1 << 9 | 0b100 << 6 | 0b100 << 3 | 0b111_u16;

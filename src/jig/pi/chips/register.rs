@@ -40,6 +40,7 @@ mod tests {
 
     /// Temperature codes of 12 bits, left-aligned, 0.0625 °C each: +25 °C is 1900h, −25 °C is E700h. Source: Texas
     /// Instruments, TMP102 data sheet (SBOS397), table "12-Bit Temperature Data Format" (190h and E70h).
+    // Outside: TMP102 data sheet (SBOS397), 12-bit temperature format; how: from memory
     #[test]
     fn registers_hold_signed_codes() {
         let bus = traffic::bus(&[
