@@ -11,12 +11,16 @@ pub struct UnitFacts {
     pub microsteps: u32,
     /// Belt pitch, m.
     pub belt_pitch: f64,
+    /// Belt moved in a turn of the pulley, m.
+    pub pulley_turn: f64,
     /// Usable travel between the end stops, m.
     pub travel: f64,
     /// Nominal speed of each level, m/s; level 1 first. A level that crawls has its mean speed.
     pub levels: Vec<f64>,
     /// Segments of the light bar; at level n, n of them are lit.
     pub segments: u8,
+    /// How often the light bar is refreshed, Hz, where the unit file says so.
+    pub refresh: Option<f64>,
     /// Nominal increment of a crawl, m.
     pub crawl_increment: f64,
     /// Nominal interval of a crawl, s.

@@ -2,6 +2,7 @@
 
 mod component;
 mod estimate;
+pub mod spectrum;
 mod spread;
 pub mod student;
 pub mod summary;

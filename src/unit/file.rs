@@ -82,13 +82,13 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
     let levels =
         file.need_list("levels", "[ crawl, 5 mm/s, 40 mm/s ]").map(|list| levels(list, crawl, speed_max, notes));
     let controls = controls(&file);
-    let segments = file.fields("light bar", "{ segments: 6 }").map_or(Some(0), segments);
+    let light_bar = file.fields("light bar", "{ segments: 6 }").map_or(Some((0, None)), light_bar);
     let link = file.need_fields("link", "{ baud: 115200, line ending: LF, … }").and_then(link);
     let steps_per_metre = drive.as_ref().map_or(1.0, |drive| drive.steps_per_metre);
     let dialect = dialect(&file, steps_per_metre);
     file.end();
 
-    let (drive, (crawl_increment, crawl_interval)) = (drive?, crawl?);
+    let (drive, (crawl_increment, crawl_interval), (segments, refresh)) = (drive?, crawl?, light_bar?);
     Some(Unit {
         model: model?,
         title: title?,
@@ -99,9 +99,11 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
             steps_per_metre: drive.steps_per_metre,
             microsteps: drive.microsteps,
             belt_pitch: drive.belt_pitch,
+            pulley_turn: drive.pulley_turn,
             travel: travel?,
             levels: levels?,
-            segments: segments?,
+            segments,
+            refresh,
             crawl_increment,
             crawl_interval,
         },
@@ -118,6 +120,7 @@ struct Drive {
     steps_per_metre: f64,
     microsteps: u32,
     belt_pitch: f64,
+    pulley_turn: f64,
     acceleration: f64,
     homing_speed: f64,
 }
@@ -132,10 +135,12 @@ fn drive(fields: Fields<'_>) -> Option<Drive> {
     fields.end();
     let (microsteps, belt_pitch) = (microsteps?, belt_pitch?);
     let steps_per_turn = std::f64::consts::TAU / step_angle? * f64::from(microsteps);
+    let pulley_turn = f64::from(teeth?) * belt_pitch;
     Some(Drive {
-        steps_per_metre: steps_per_turn / (f64::from(teeth?) * belt_pitch),
+        steps_per_metre: steps_per_turn / pulley_turn,
         microsteps,
         belt_pitch,
+        pulley_turn,
         acceleration: acceleration?,
         homing_speed: homing_speed?,
     })
@@ -193,10 +198,14 @@ fn controls(file: &Fields<'_>) -> Vec<String> {
     words.iter().map(|word| word.text.clone()).collect()
 }
 
-fn segments(fields: Fields<'_>) -> Option<u8> {
+/// Number of segments, and how often they are refreshed where the file says so.
+fn light_bar(fields: Fields<'_>) -> Option<(u8, Option<f64>)> {
     let segments = whole_number(&fields, "segments", "6", 1..=crate::capture::SampleChannel::LIGHTS as u32);
+    let refresh = optional(&fields, "refresh", "50 Hz", None, |text| {
+        quantity(text, Dimension::Frequency).and_then(above_zero).map(Some)
+    });
     fields.end();
-    segments.map(|count| count as u8)
+    Some((segments? as u8, refresh?))
 }
 
 fn link(fields: Fields<'_>) -> Option<LinkSettings> {

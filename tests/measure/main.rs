@@ -4,5 +4,6 @@ mod ends;
 mod honesty;
 mod moves;
 mod robust;
+mod spectrum;
 mod synthetic;
 mod talk_and_light;
