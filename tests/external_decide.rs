@@ -5,7 +5,7 @@ use railproof::stats::Estimate;
 
 fn judged(value: f64, uncertainty: f64, lower: Option<f64>, upper: Option<f64>, false_accept: f64) -> Judgement {
     let estimate = Estimate::of(value).with("calibration", uncertainty);
-    judge(&estimate, &Limits { lower, upper }, &Rule { false_accept_at_most: false_accept })
+    judge(&estimate, &Limits { lower, upper }, &Rule::FalseAccept { at_most: false_accept })
 }
 
 /// JCGM 106:2012, 7.4 (two-sided tolerance, normal distribution); figures by the closed form of 7.2 in scipy 1.17.
@@ -72,7 +72,7 @@ fn the_zone_about_a_limit_proves_nothing() {
 fn few_readings_widen_the_guard_band() {
     let estimate = Estimate::of(0.0).with_freedom("repeat", 1.0, 4.0);
     let limits = Limits { lower: Some(-100.0), upper: Some(100.0) };
-    let judgement = judge(&estimate, &limits, &Rule { false_accept_at_most: 0.025 });
+    let judgement = judge(&estimate, &limits, &Rule::FalseAccept { at_most: 0.025 });
     assert!((100.0 - judgement.acceptance_upper.expect("limited above") - 2.776).abs() < 5e-4);
     assert!((judgement.acceptance_lower.expect("limited below") + 100.0 - 2.776).abs() < 5e-4);
 }

@@ -205,3 +205,22 @@ fn a_long_plan_goes_over_many_pages() {
     });
     sheet_pdf(&record, DIGEST).expect("a PDF");
 }
+
+#[test]
+fn the_sheet_states_the_rule_that_decided() {
+    for (rule, says) in [
+        (json!({ "name": "simple acceptance" }), "shared between maker and buyer"),
+        (json!({ "name": "guard band", "factor": 0.83 }), "at least 0.83 times the expanded uncertainty U"),
+        (json!({ "name": "false accept at most", "probability": 0.05 }), "is at most 5 %; within the guard band"),
+        (json!({ "name": "false reject at most", "probability": 0.025 }), "after all is at most 2.5 %"),
+    ] {
+        let record = records::changed("conforms-2", |value| {
+            value["plan"]["rule"] = rule;
+            value["checks"][0]["requirements"][0]["rule"] = json!({ "name": "guard band", "factor": 1.0 });
+        });
+        let html = sheet_html(&record, DIGEST);
+        assert!(html.contains(says), "{says}");
+        assert!(html.contains("that one holds for it") && html.contains("decided by guard band of 1 U"));
+        assert!(sheet_pdf(&record, DIGEST).is_ok());
+    }
+}

@@ -86,3 +86,14 @@ fn an_invalid_run_says_why() {
         "{text}"
     );
 }
+
+#[test]
+fn an_undecided_value_says_what_its_rule_needs() {
+    let said = |rule: serde_json::Value| {
+        let record = records::changed("does-not-conform-2", |value| value["plan"]["rule"] = rule);
+        plain(&text(&record, 200)).split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    assert!(said(json!({ "name": "false accept at most", "probability": 0.025 })).contains("and 97.5 % is needed"));
+    let guarded = said(json!({ "name": "guard band", "factor": 0.8 }));
+    assert!(guarded.contains("and a distance of 0.8 U from the limit is needed"), "{guarded}");
+}

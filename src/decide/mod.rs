@@ -2,9 +2,11 @@
 //!
 //! Deliberately absent: captures, plans, units of measure. It sees an estimate, limits and a rule.
 
+mod judgement;
 mod rule;
 
-pub use rule::{Judgement, Limits, Rule, judge};
+pub use judgement::{Judgement, Limits, judge};
+pub use rule::Rule;
 
 /// The decision on a reading, a requirement, a check or a run; later is worse, and the worst of the parts is the whole's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -1,11 +1,11 @@
 //! A plan as it is written: all that can be said about it without knowing unit and jig.
 
 use super::moves::{DraftMove, MOVES_MAX, read_moves, written_out};
-use super::words::quantity;
+use super::rule::{RULE_EXAMPLE, read_rule};
 use super::{Envelope, Plan, fit};
 use crate::decide::Rule;
 use crate::measure::{self, CATALOGUE, Measurand};
-use crate::quantity::{Dimension, Tolerance};
+use crate::quantity::Tolerance;
 use crate::written::{Fields, Mistake, Node, Notes, Place, Problem, Scalar, Source, nearest, read};
 
 /// A plan that is sound by itself. What its moves and requirements mean on a bench is found by [`Draft::fit`].
@@ -36,6 +36,7 @@ pub(super) struct DraftRequirement {
     pub(super) at: Place,
     pub(super) measurand: &'static Measurand,
     pub(super) tolerance: Tolerance,
+    pub(super) rule: Option<Rule>,
 }
 
 /// A value and where it is written.
@@ -83,7 +84,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Draft> {
     let name = plan.need_word("plan", "outgoing").map(text);
     let revision = plan.need_parsed("revision", "1", revision);
     let model = plan.need_word("model", "dunlin-600").map(|word| Put { value: text(word), at: word.at.clone() });
-    let rule = plan.need_fields("decision rule", "{ false accept at most: 2.5 % }").and_then(rule);
+    let rule = plan.need("decision rule", RULE_EXAMPLE).and_then(|node| read_rule(node, notes));
     let before = plan.words("before", "[ \"Rail level\" ]").into_iter().map(text).collect();
     let checks = plan.need_list("checks", &format!("[ {CHECK_EXAMPLE} ]")).map(|list| {
         if list.items.is_empty() {
@@ -106,22 +107,6 @@ fn whole(root: &Node, notes: &Notes) -> Option<Draft> {
         before,
         checks,
     })
-}
-
-/// The smallest risk of a false acceptance that can be asked for: nobody knows the tails of a distribution beyond it.
-const RISK_MIN: f64 = 1e-6;
-
-fn rule(fields: Fields<'_>) -> Option<Rule> {
-    let risk = fields.need_parsed("false accept at most", "2.5 %", |text| {
-        let risk = quantity(text, Dimension::Ratio)?;
-        if (RISK_MIN..0.5).contains(&risk) {
-            return Ok(risk);
-        }
-        let what = format!("a false acceptance cannot be accepted with a probability of `{text}`");
-        Err(Mistake::new(what, "write at least 0.0001 % and less than 50 %; 2.5 % and 5 % are usual"))
-    });
-    fields.end();
-    risk.map(|false_accept_at_most| Rule { false_accept_at_most })
 }
 
 fn checks(items: &[Node], notes: &Notes) -> Vec<DraftCheck> {
@@ -190,13 +175,29 @@ fn requirement(key: &Scalar, node: &Node, notes: &Notes) -> Option<DraftRequirem
         return None;
     };
     let dimension = measurand.dimension;
-    let Node::Scalar(word) = node else {
-        let what = format!("`{}` wants a tolerance, but this is {}", measurand.name, node.kind());
-        notes.add(node.at(), what, format!("write for example `{}`", dimension.tolerance_example()));
-        return None;
-    };
-    let tolerance = word.understood(notes, |text| Tolerance::parse(text, dimension))?;
-    Some(DraftRequirement { at: key.at.clone(), measurand, tolerance })
+    let at = key.at.clone();
+    match node {
+        Node::Scalar(word) => {
+            let tolerance = word.understood(notes, |text| Tolerance::parse(text, dimension))?;
+            Some(DraftRequirement { at, measurand, tolerance, rule: None })
+        }
+        Node::Map(_) => {
+            // Examples are several in one text, each between marks of its own.
+            let examples = dimension.tolerance_example();
+            let tolerance = examples.split('`').next().unwrap_or(&examples);
+            let example = format!("{{ tolerance: {tolerance}, decision rule: simple acceptance }}");
+            let fields = Fields::of(node, &format!("`{}`", measurand.name), &example, notes)?;
+            let tolerance = fields.need_parsed("tolerance", tolerance, |text| Tolerance::parse(text, dimension));
+            let rule = fields.need("decision rule", "simple acceptance").and_then(|node| read_rule(node, notes));
+            fields.end();
+            Some(DraftRequirement { at, measurand, tolerance: tolerance?, rule: Some(rule?) })
+        }
+        other => {
+            let what = format!("`{}` wants a tolerance, but this is {}", measurand.name, other.kind());
+            notes.add(other.at(), what, format!("write for example `{}`", dimension.tolerance_example()));
+            None
+        }
+    }
 }
 
 fn text(word: &Scalar) -> String {

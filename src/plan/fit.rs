@@ -381,5 +381,6 @@ impl Fitter<'_> {
 
 fn fitted(draft: &DraftRequirement) -> Requirement {
     let (lower, upper) = draft.tolerance.limits();
-    Requirement { measurand: draft.measurand, tolerance: draft.tolerance.clone(), limits: Limits { lower, upper } }
+    let limits = Limits { lower, upper };
+    Requirement { measurand: draft.measurand, tolerance: draft.tolerance.clone(), limits, rule: draft.rule }
 }

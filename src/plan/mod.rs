@@ -8,6 +8,7 @@ mod draft;
 mod fit;
 mod label;
 mod moves;
+mod rule;
 mod words;
 
 pub use draft::Draft;
@@ -81,6 +82,8 @@ pub struct Requirement {
     pub tolerance: Tolerance,
     /// The same in SI.
     pub limits: Limits,
+    /// How decisions on it are taken, where it is not the plan's rule.
+    pub rule: Option<Rule>,
 }
 
 /// What a bench and a model of unit can do, against which a plan is checked before anything moves.

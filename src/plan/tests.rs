@@ -356,6 +356,24 @@ fn requirements_that_nobody_can_meet_or_read_are_explained() {
 }
 
 #[test]
+fn decision_rules_are_read_by_name() {
+    use crate::decide::Rule;
+    let of = |rule: &str| {
+        let text = plan_of("", "cruise speed: at most 90 mm/s").replace("{ false accept at most: 2.5 % }", rule);
+        good(&text).rule
+    };
+    assert_eq!(of("simple acceptance"), Rule::SimpleAcceptance);
+    assert_eq!(of("{ guard band: U }"), Rule::GuardBand { factor: 1.0 });
+    assert_eq!(of("{ guard band: 0.83 U }"), Rule::GuardBand { factor: 0.83 });
+    assert_eq!(of("{ false accept at most: 5 % }"), Rule::FalseAccept { at_most: 0.05 });
+    assert_eq!(of("{ false reject at most: 5 % }"), Rule::FalseReject { at_most: 0.05 });
+    let own =
+        "missing steps: at most 0, cruise speed: { tolerance: 90 mm/s ± 3 %, decision rule: { guard band: 1 U } }";
+    let rules: Vec<_> = good(&plan_of("", own)).checks[0].requirements.iter().map(|one| one.rule).collect();
+    assert_eq!(rules, [None, Some(Rule::GuardBand { factor: 1.0 })]);
+}
+
+#[test]
 fn a_risk_that_nobody_could_know_is_none() {
     problems(
         "plan: x\nrevision: 1\nmodel: dunlin-600\ndecision rule: { false accept at most: 1e-20 % }\nchecks: []\n",

@@ -6,6 +6,6 @@ mod recorder;
 pub mod stored;
 mod writer;
 
-pub use recorder::{COVERAGE, Header, digest, record, to_json};
+pub use recorder::{Header, digest, record, to_json};
 pub use stored::Record;
 pub use writer::{RunFolder, WriteError, check_serial, predecessors, sweep};

@@ -1,16 +1,13 @@
 //! From a run's outcome to its stored form: SI becomes the unit that the plan's author wrote.
 
-use super::stored::{self, Record, Verdict};
-use crate::decide::Decision;
+use super::stored::{self, Record, RuleName, Verdict};
+use crate::decide::{Decision, Rule};
 use crate::event::{CheckOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
 use crate::measure::Traces;
 use crate::plan::{Check, Plan, Requirement};
 use crate::quantity::Unit;
-use crate::stats::Estimate;
+use crate::stats::{COVERAGE, Component, Estimate, Evaluation};
 use hdrhistogram::Histogram;
-
-/// Coverage probability of the expanded uncertainties in a record.
-pub const COVERAGE: f64 = 0.95;
 
 /// What a record says beside the outcome; what the unit reported and how long the run took are filled in from there.
 #[derive(Debug, Clone)]
@@ -37,7 +34,7 @@ pub fn record(plan: &Plan, outcome: &RunOutcome, header: Header) -> Record {
         plan: stored::PlanFacts {
             name: plan.name.clone(),
             revision: plan.revision,
-            false_accept_at_most: plan.rule.false_accept_at_most,
+            rule: plan.rule.into(),
             before: plan.before.clone(),
             inputs,
         },
@@ -55,6 +52,18 @@ impl From<Decision> for Verdict {
             Decision::DoesNotConform => Self::DoesNotConform,
             Decision::Invalid => Self::Invalid,
         }
+    }
+}
+
+impl From<Rule> for stored::Rule {
+    fn from(rule: Rule) -> Self {
+        let (name, probability, factor) = match rule {
+            Rule::SimpleAcceptance => (RuleName::SimpleAcceptance, None, None),
+            Rule::GuardBand { factor } => (RuleName::GuardBand, None, Some(factor)),
+            Rule::FalseAccept { at_most } => (RuleName::FalseAccept, Some(at_most), None),
+            Rule::FalseReject { at_most } => (RuleName::FalseReject, Some(at_most), None),
+        };
+        Self { name, probability, factor }
     }
 }
 
@@ -93,6 +102,7 @@ fn requirement(planned: &Requirement, outcome: &RequirementOutcome) -> stored::R
         unit: unit.symbol().to_owned(),
         lower: planned.limits.lower.map(|limit| tidy(unit.from_si(limit))),
         upper: planned.limits.upper.map(|limit| tidy(unit.from_si(limit))),
+        rule: planned.rule.map(Into::into),
         decision: outcome.decision.into(),
         readings: outcome.readings.iter().map(|outcome| reading(unit, outcome)).collect(),
     }
@@ -135,19 +145,38 @@ fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
         expanded_uncertainty: difference(estimate.expanded_uncertainty(COVERAGE)),
         coverage_factor: estimate.coverage_factor(COVERAGE),
         degrees_of_freedom: finite(estimate.degrees_of_freedom()),
-        budget: estimate
-            .budget
+        budget: estimate.budget.iter().map(|line| budget_line(unit, line)).collect(),
+        correlations: estimate
+            .correlations
             .iter()
-            .map(|line| stored::BudgetLine {
-                from: line.from.to_owned(),
-                standard_uncertainty: difference(line.standard_uncertainty()),
-                degrees_of_freedom: finite(line.degrees_of_freedom),
-            })
+            .map(|pair| stored::Correlation { lines: pair.lines, coefficient: pair.coefficient })
             .collect(),
         acceptance_lower: None,
         acceptance_upper: None,
         margin: 0.0,
         conformance_probability: 0.0,
+    }
+}
+
+/// An input in the unit of the value is shown in that one; one in a unit of its own keeps it, and its sensitivity turns.
+fn budget_line(unit: Unit, line: &Component) -> stored::BudgetLine {
+    let difference = |si: f64| unit.of_differences().from_si(si);
+    let is_own = line.input_unit.is_some();
+    stored::BudgetLine {
+        from: line.from.to_owned(),
+        standard_uncertainty: difference(line.standard_uncertainty()),
+        degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
+        input: Some(stored::BudgetInput {
+            evaluation: match line.evaluation {
+                Evaluation::A => stored::Evaluation::A,
+                Evaluation::B => stored::Evaluation::B,
+            },
+            distribution: line.distribution.name().to_owned(),
+            standard_uncertainty: if is_own { line.input_uncertainty } else { difference(line.input_uncertainty) },
+            unit: line.input_unit.map(str::to_owned),
+            sensitivity: if is_own { difference(line.sensitivity) } else { line.sensitivity },
+            shared: line.cause.map(str::to_owned),
+        }),
     }
 }
 

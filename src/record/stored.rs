@@ -1,18 +1,29 @@
-//! Stored form of a run's record, version 1: `record.json`. Its JSON Schema is `fixtures/schema/record-1.json`.
+//! Stored form of a run's record, version 2: `record.json`. Its JSON Schema is `fixtures/schema/record-2.json`.
 //!
 //! These types stand for the file alone; the live ones stay free to change. A record once written is never changed, and
-//! this version is read for ever. Values are in the unit that the plan's author wrote, times in seconds of bench time
-//! since the capture's start, dates in RFC 3339.
+//! every version is read for ever: one of format 1 becomes one of this version as it is read, with what it did not keep left
+//! open. Values are in the unit that the plan's author wrote, times in seconds of bench time since the capture's start,
+//! dates in RFC 3339.
+
+mod checks;
+mod curves;
+mod first;
+mod reading;
+
+pub use checks::{
+    BudgetLine, Check, Correlation, Evaluation, Input as BudgetInput, Measured, Move, Reading, Requirement,
+};
+pub use curves::{Curves, IntervalCurve, SpeedCurve, TemperatureCurve, VoltageBand};
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Version of the stored form.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
 
-/// A run.
+/// A run. Any version of it can be read; see `reading.rs`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 pub struct Record {
     /// [`FORMAT`].
     pub format: u32,
@@ -135,12 +146,38 @@ pub struct CalibrationFacts {
 pub struct PlanFacts {
     pub name: String,
     pub revision: u32,
-    /// Highest accepted probability of calling a nonconforming value conforming.
-    pub false_accept_at_most: f64,
+    /// How values are decided.
+    pub rule: Rule,
     /// What the operator confirmed before anything moved.
     pub before: Vec<String>,
     /// The frozen input files, with their SHA-256 digests in hexadecimal.
     pub inputs: Vec<Input>,
+}
+
+/// A decision rule with its number.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rule {
+    pub name: RuleName,
+    /// The greatest probability of a false decision, for the two rules that state one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub probability: Option<f64>,
+    /// Width of the guard band in expanded uncertainties of 95 %, for the rule that states one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub factor: Option<f64>,
+}
+
+/// What a decision rule is called, in plans too.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum RuleName {
+    #[serde(rename = "simple acceptance")]
+    SimpleAcceptance,
+    #[serde(rename = "guard band")]
+    GuardBand,
+    #[serde(rename = "false accept at most")]
+    FalseAccept,
+    #[serde(rename = "false reject at most")]
+    FalseReject,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -151,145 +188,4 @@ pub struct Input {
     /// Name of the copy in the run's folder.
     pub file: String,
     pub sha256: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Check {
-    pub name: String,
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub because: Option<String>,
-    pub decision: Verdict,
-    /// Why it was not carried out, where it was not.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub not_carried_out: Option<String>,
-    pub began_s: f64,
-    pub took_s: f64,
-    /// Nonconformities beyond the requirements.
-    pub findings: Vec<String>,
-    pub requirements: Vec<Requirement>,
-    pub moves: Vec<Move>,
-    /// What to look at first if it does not conform.
-    pub if_not: Vec<String>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Move {
-    pub label: String,
-    pub began_s: f64,
-    pub took_s: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Requirement {
-    /// Catalogue name of the measurand.
-    pub measurand: String,
-    /// The tolerance as written in the plan.
-    pub tolerance: String,
-    /// Unit of every number below; empty for a count.
-    pub unit: String,
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub lower: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub upper: Option<f64>,
-    pub decision: Verdict,
-    pub readings: Vec<Reading>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Reading {
-    /// The phase that it belongs to.
-    pub label: String,
-    pub decision: Verdict,
-    /// The measured value with its uncertainty and judgement.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub measured: Option<Measured>,
-    /// Why there is no value, where there is none.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub withheld: Option<String>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Measured {
-    pub value: f64,
-    pub standard_uncertainty: f64,
-    /// For a coverage probability of 95 %.
-    pub expanded_uncertainty: f64,
-    pub coverage_factor: f64,
-    /// Effective degrees of freedom; absent where infinite.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub degrees_of_freedom: Option<f64>,
-    pub budget: Vec<BudgetLine>,
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub acceptance_lower: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub acceptance_upper: Option<f64>,
-    /// Distance to the nearest tolerance limit, positive inside.
-    pub margin: f64,
-    pub conformance_probability: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct BudgetLine {
-    pub from: String,
-    pub standard_uncertainty: f64,
-    /// Absent where infinite.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub degrees_of_freedom: Option<f64>,
-}
-
-/// Curves for the reports, thinned out.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Curves {
-    pub speed: Vec<SpeedCurve>,
-    pub step_intervals: Vec<IntervalCurve>,
-    pub pack_voltage: Vec<VoltageBand>,
-    pub temperatures: Vec<TemperatureCurve>,
-}
-
-/// Carriage speed over a travel.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct SpeedCurve {
-    pub label: String,
-    /// Seconds since the travel began, and mm/s.
-    pub points: Vec<(f64, f64)>,
-}
-
-/// Distribution of the step interval over the cruise of travels of one speed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct IntervalCurve {
-    pub label: String,
-    /// Commanded interval, ns.
-    pub nominal_ns: f64,
-    /// Intervals in ns: HdrHistogram, V2 compressed, base64.
-    pub hdr: String,
-    /// Interval in ns and how many, for drawing without decoding.
-    pub counts: Vec<(u64, u64)>,
-}
-
-/// Lowest and highest pack voltage of a stretch of the run.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct VoltageBand {
-    pub at_s: f64,
-    pub low_v: f64,
-    pub high_v: f64,
-}
-
-/// A temperature over the run.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct TemperatureCurve {
-    /// Channel's name.
-    pub label: String,
-    /// Seconds since the run began, and °C.
-    pub points: Vec<(f64, f64)>,
 }

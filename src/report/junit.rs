@@ -6,9 +6,9 @@
 //! package that writes the report knows neither, nor properties, so its output is gone over once with an XML reader.
 
 use super::words::visible_within;
-use super::{look, number, worst};
+use super::{look, number, rule, worst};
 use crate::record::Record;
-use crate::record::stored::{Check, Origin, Reading, Requirement, Verdict};
+use crate::record::stored::{Check, Origin, Reading, Requirement, Rule, Verdict};
 use junit_report::{Duration, OffsetDateTime, ReportBuilder, TestCase, TestCaseBuilder, TestSuiteBuilder};
 use quick_xml::events::{BytesEnd, BytesStart, Event};
 use quick_xml::{Reader, Writer};
@@ -33,7 +33,7 @@ pub fn junit(record: &Record, digest: &str) -> Result<String, JunitError> {
     let started = started.and_then(|started| started.checked_to_offset(UtcOffset::UTC));
     suite.set_timestamp(started.unwrap_or(OffsetDateTime::UNIX_EPOCH));
     for check in &record.checks {
-        suite.add_testcases(cases(check, record.plan.false_accept_at_most));
+        suite.add_testcases(cases(check, &record.plan.rule));
     }
     suite.add_testcases(bench_case(record));
     suite.set_system_out(&marked(&transcript(record)));
@@ -48,13 +48,13 @@ pub fn junit(record: &Record, digest: &str) -> Result<String, JunitError> {
 }
 
 /// The cases of a check. Its time stands on the first of them, so that the suite's time is the run's.
-fn cases(check: &Check, accepted: f64) -> Vec<TestCase> {
+fn cases(check: &Check, rule: &Rule) -> Vec<TestCase> {
     let took = Duration::seconds_f64(check.took_s.clamp(0.0, 1e9));
     let mut took = std::iter::once(took).chain(std::iter::repeat(Duration::ZERO));
     let mut time = || took.next().unwrap_or_default();
     let mut cases: Vec<TestCase> = Vec::new();
     for requirement in &check.requirements {
-        cases.push(classed(check, requirement_case(check, requirement, accepted, time())));
+        cases.push(classed(check, requirement_case(check, requirement, rule, time())));
     }
     for (index, finding) in check.findings.iter().enumerate() {
         let name = format!("finding {}", index + 1);
@@ -71,7 +71,7 @@ fn cases(check: &Check, accepted: f64) -> Vec<TestCase> {
     cases
 }
 
-fn requirement_case(check: &Check, requirement: &Requirement, accepted: f64, time: Duration) -> TestCaseBuilder {
+fn requirement_case(check: &Check, requirement: &Requirement, rule: &Rule, time: Duration) -> TestCaseBuilder {
     let name = clean(&requirement.measurand);
     let mut case = if let Some(why) = &check.not_carried_out {
         TestCaseBuilder::error(&name, time, "not carried out", &clean(why))
@@ -80,9 +80,9 @@ fn requirement_case(check: &Check, requirement: &Requirement, accepted: f64, tim
         match requirement.decision {
             Verdict::Conforms => TestCaseBuilder::success(&name, time),
             Verdict::Undecided | Verdict::DoesNotConform => {
-                TestCaseBuilder::failure(&name, time, kind, &message(check, requirement, accepted))
+                TestCaseBuilder::failure(&name, time, kind, &message(check, requirement, rule))
             }
-            Verdict::Invalid => TestCaseBuilder::error(&name, time, kind, &message(check, requirement, accepted)),
+            Verdict::Invalid => TestCaseBuilder::error(&name, time, kind, &message(check, requirement, rule)),
         }
     };
     let readings = requirement.readings.iter().map(|reading| line(requirement, reading)).collect::<Vec<_>>().join("\n");
@@ -91,8 +91,8 @@ fn requirement_case(check: &Check, requirement: &Requirement, accepted: f64, tim
 }
 
 /// Value, limits, what is wrong, where to look first.
-fn message(check: &Check, requirement: &Requirement, accepted: f64) -> String {
-    let shortcoming = worst::shortcoming(requirement, accepted).unwrap_or_default();
+fn message(check: &Check, requirement: &Requirement, rule: &Rule) -> String {
+    let shortcoming = worst::shortcoming(requirement, rule).unwrap_or_default();
     let text = format!("{}, required {}; {shortcoming}", worst::value(requirement), worst::limits(requirement));
     clean(&with_places(&text, check))
 }
@@ -169,6 +169,7 @@ fn properties(record: &Record, digest: &str) -> Vec<(String, String)> {
         ("model".to_owned(), clean(&record.unit.model)),
         ("serial".to_owned(), clean(&record.unit.serial)),
         ("plan".to_owned(), format!("{}, revision {}", clean(&record.plan.name), record.plan.revision)),
+        ("decision rule".to_owned(), rule::named(&record.plan.rule)),
         ("record sha256".to_owned(), clean(digest)),
         ("railproof".to_owned(), clean(&record.run.railproof)),
     ];

@@ -9,6 +9,7 @@ mod junit;
 mod look;
 mod number;
 mod plot;
+mod rule;
 mod scale;
 mod sheet;
 mod svg;

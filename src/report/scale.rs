@@ -33,11 +33,11 @@ fn zones(drawing: &mut Drawing, requirement: &Requirement, measured: &Measured, 
     let middle = (left + right) / 2.0;
     if let (Some(_), Some(accepted)) = (requirement.lower, measured.acceptance_lower) {
         let end = x(accepted).min(if requirement.upper.is_some() { middle } else { right });
-        drawing.rectangle((left, MIDDLE - 3.0), (end - left, 6.0), look::GUARD);
+        drawing.rectangle((left, MIDDLE - 3.0), ((end - left).max(0.0), 6.0), look::GUARD);
     }
     if let (Some(_), Some(accepted)) = (requirement.upper, measured.acceptance_upper) {
         let start = x(accepted).max(if requirement.lower.is_some() { middle } else { left });
-        drawing.rectangle((start, MIDDLE - 3.0), (right - start, 6.0), look::GUARD);
+        drawing.rectangle((start.min(right), MIDDLE - 3.0), ((right - start).max(0.0), 6.0), look::GUARD);
     }
     for limit in [requirement.lower, requirement.upper].into_iter().flatten() {
         drawing.line((x(limit), 1.5), (x(limit), HEIGHT - 1.5), Stroke::solid(look::INK, 0.9));
@@ -124,6 +124,7 @@ mod tests {
             coverage_factor: 2.0,
             degrees_of_freedom: None,
             budget: Vec::new(),
+            correlations: Vec::new(),
             acceptance_lower: lower.map(|lower| lower + doubt),
             acceptance_upper: upper.map(|upper| upper - doubt),
             margin: 0.0,
@@ -136,6 +137,7 @@ mod tests {
             unit: "mm".into(),
             lower,
             upper,
+            rule: None,
             decision,
             readings: vec![reading],
         }

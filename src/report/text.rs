@@ -6,7 +6,7 @@
 use super::words::{visible, visible_within};
 use super::{look, number, worst};
 use crate::record::Record;
-use crate::record::stored::{Check, Origin, Requirement, Verdict};
+use crate::record::stored::{Check, Origin, Requirement, Rule, Verdict};
 use anstyle::{AnsiColor, Style};
 use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
 
@@ -110,7 +110,7 @@ fn stacked(above: &str, below: &str) -> String {
 
 /// What is not proven to conform, check by check.
 fn details(record: &Record, width: u16) -> String {
-    let accepted = record.plan.false_accept_at_most;
+    let rule = &record.plan.rule;
     let mut text = String::new();
     for check in record.checks.iter().filter(|check| check.decision != Verdict::Conforms) {
         let title = format!("{} {}", look::mark(check.decision), visible(&check.name));
@@ -118,7 +118,7 @@ fn details(record: &Record, width: u16) -> String {
         for line in folded(&title, "  ", width) {
             text.push_str(&format!("{}\n", styled(&line, style(check.decision))));
         }
-        for line in shortcomings(check, accepted) {
+        for line in shortcomings(check, rule) {
             for line in folded(&format!("    {line}"), "      ", width) {
                 text.push_str(&format!("{line}\n"));
             }
@@ -127,12 +127,12 @@ fn details(record: &Record, width: u16) -> String {
     text
 }
 
-fn shortcomings(check: &Check, accepted: f64) -> Vec<String> {
+fn shortcomings(check: &Check, rule: &Rule) -> Vec<String> {
     if let Some(why) = &check.not_carried_out {
         return vec![format!("not carried out: {}", visible(why))];
     }
     let of_requirements = check.requirements.iter().filter_map(|requirement| {
-        let shortcoming = worst::shortcoming(requirement, accepted)?;
+        let shortcoming = worst::shortcoming(requirement, rule)?;
         let reading = worst::reading(requirement);
         let phase = reading.and_then(worst::phase).map(|phase| format!(", {phase}")).unwrap_or_default();
         let value = match reading.and_then(|reading| reading.measured.as_ref()) {

@@ -1,7 +1,7 @@
 //! Which reading speaks for a requirement: the one nearest to, or deepest in, nonconformity. And by how much it fails.
 
-use super::{number, words};
-use crate::record::stored::{Check, Measured, Reading, Requirement, Verdict};
+use super::{number, rule, words};
+use crate::record::stored::{Check, Measured, Reading, Requirement, Rule, Verdict};
 use std::cmp::Ordering;
 
 /// Label of a reading that belongs to no single phase.
@@ -86,7 +86,7 @@ pub fn margin(requirement: &Requirement) -> Option<String> {
 }
 
 /// What is wrong with a requirement that is not proven, in a sentence without its full stop; `None` for one that conforms.
-pub fn shortcoming(requirement: &Requirement, false_accept_at_most: f64) -> Option<String> {
+pub fn shortcoming(requirement: &Requirement, plans: &Rule) -> Option<String> {
     if requirement.decision == Verdict::Conforms {
         return None;
     }
@@ -99,15 +99,10 @@ pub fn shortcoming(requirement: &Requirement, false_accept_at_most: f64) -> Opti
         Verdict::Undecided => format!(
             "within the guard band: the probability of conforming is {}, and {} is needed",
             number::percentage(measured.conformance_probability),
-            needed(false_accept_at_most)
+            rule::needed(requirement.rule.as_ref().unwrap_or(plans))
         ),
         _ => outside(requirement, measured),
     })
-}
-
-/// The probability of conforming that a decision rule needs: `97.5 %`.
-pub fn needed(false_accept_at_most: f64) -> String {
-    format!("{} %", number::plain(((1.0 - false_accept_at_most) * 1e4).round() / 100.0))
 }
 
 fn outside(requirement: &Requirement, measured: &Measured) -> String {

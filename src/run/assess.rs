@@ -262,7 +262,7 @@ fn decide_requirement(
         .into_iter()
         .map(|reading| ReadingOutcome {
             label: reading.label,
-            result: judged(reading.result, &requirement.limits, &plan.rule),
+            result: judged(reading.result, &requirement.limits, requirement.rule.as_ref().unwrap_or(&plan.rule)),
         })
         .collect();
     let decision = readings.iter().map(reading_decision).max().unwrap_or(Decision::Undecided);
@@ -298,7 +298,7 @@ mod tests {
 
     #[test]
     fn a_value_that_is_no_number_is_the_bench_s_failure() {
-        let (limits, rule) = (Limits { lower: None, upper: Some(1.0) }, Rule { false_accept_at_most: 0.025 });
+        let (limits, rule) = (Limits { lower: None, upper: Some(1.0) }, Rule::FalseAccept { at_most: 0.025 });
         let endless = Estimate::of(0.5).with("resolution", f64::INFINITY);
         for estimate in [Estimate::exact(f64::NAN), Estimate::exact(f64::NEG_INFINITY), endless] {
             let withheld = judged(Ok(estimate), &limits, &rule).expect_err("nothing is proven");

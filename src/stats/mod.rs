@@ -8,6 +8,9 @@ pub mod student;
 pub mod summary;
 mod tally;
 
+/// Coverage probability of every expanded uncertainty that is told (JCGM 100:2008, 6.3.3).
+pub const COVERAGE: f64 = 0.95;
+
 pub use component::{Component, Distribution, Evaluation};
 pub use estimate::{Correlation, Estimate, whole_freedom};
 pub use spread::Spread;

@@ -1,4 +1,4 @@
-//! Stored records of format 1, kept for ever: every later version has to read and show them.
+//! Stored records of every format, kept for ever: every later version has to read and show them.
 
 use railproof::record::Record;
 use serde_json::Value;

@@ -3,9 +3,8 @@
 use super::Measured;
 use crate::measure::{Blame, Measurand, Reading};
 use crate::quantity::{Dimension, Unit};
-use crate::record::COVERAGE;
 use crate::report;
-use crate::stats::{Estimate, Evaluation};
+use crate::stats::{COVERAGE, Estimate, Evaluation};
 use serde_json::{Value, json};
 use std::fmt::Write;
 

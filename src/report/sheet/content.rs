@@ -2,9 +2,9 @@
 
 use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
 use crate::record::Record;
-use crate::record::stored::{Check, Requirement, Verdict};
+use crate::record::stored::{Check, Requirement, Rule, Verdict};
 use crate::report::words::{visible, visible_within};
-use crate::report::{number, plot, scale, worst};
+use crate::report::{number, plot, rule, scale, worst};
 
 /// Facts whose values take the whole width.
 const WIDE: [&str; 5] = ["Bench", "Parts and lots", "Earlier runs of this unit", "Run", "SHA-256 of record.json"];
@@ -96,17 +96,17 @@ fn earlier(record: &Record) -> String {
 
 /// What does not conform, the worst first; what nothing is known of last.
 fn failures(record: &Record) -> Vec<Failure> {
-    let accepted = record.plan.false_accept_at_most;
+    let rule = &record.plan.rule;
     let mut failing: Vec<&Check> = record.checks.iter().filter(|check| check.decision != Verdict::Conforms).collect();
     failing.sort_by_key(|check| (std::cmp::Reverse(check.decision), check.not_carried_out.is_some()));
-    failing.into_iter().map(|check| failure(check, accepted)).collect()
+    failing.into_iter().map(|check| failure(check, rule)).collect()
 }
 
-fn failure(check: &Check, accepted: f64) -> Failure {
+fn failure(check: &Check, rule: &Rule) -> Failure {
     let mut points: Vec<Point> = if check.not_carried_out.is_some() {
         Vec::new()
     } else {
-        check.requirements.iter().filter_map(|requirement| point(requirement, accepted)).collect()
+        check.requirements.iter().filter_map(|requirement| point(requirement, rule)).collect()
     };
     points.sort_by_key(|point| std::cmp::Reverse(point.verdict));
     Failure {
@@ -118,8 +118,8 @@ fn failure(check: &Check, accepted: f64) -> Failure {
     }
 }
 
-fn point(requirement: &Requirement, accepted: f64) -> Option<Point> {
-    let shortcoming = worst::shortcoming(requirement, accepted)?;
+fn point(requirement: &Requirement, rule: &Rule) -> Option<Point> {
+    let shortcoming = worst::shortcoming(requirement, rule)?;
     let has_value = worst::reading(requirement).is_some_and(|reading| reading.measured.is_some());
     let value = if has_value { format!("{}; ", worst::value(requirement)) } else { String::new() };
     Some(Point {
@@ -182,6 +182,7 @@ fn note(requirement: &Requirement) -> String {
         }
         notes.extend(reading.withheld.as_deref().map(visible));
     }
+    notes.extend(requirement.rule.as_ref().map(|own| format!("decided by {}", rule::named(own))));
     notes.retain(|note| !note.is_empty());
     notes.join("; ")
 }

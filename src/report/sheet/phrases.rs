@@ -1,8 +1,8 @@
 //! The sentences of a sheet.
 
 use crate::record::Record;
-use crate::record::stored::{Origin, Verdict};
-use crate::report::number;
+use crate::record::stored::{Origin, Requirement, Verdict};
+use crate::report::rule;
 use time::format_description::BorrowedFormatItem;
 use time::format_description::well_known::Rfc3339;
 use time::macros::format_description;
@@ -82,14 +82,16 @@ pub fn statement(record: &Record) -> String {
 
 /// The decision rule in words.
 pub fn rule(record: &Record) -> String {
-    let accepted = record.plan.false_accept_at_most;
-    format!(
-        "A requirement conforms only where the probability that the true value lies beyond a tolerance limit is at most {}; \
-         within the guard band that this leaves before a limit nothing is proven, and the requirement is undecided \
-         (JCGM 106:2012, ISO 14253-1:2017). The figure after ± is the expanded uncertainty for a coverage probability of \
-         95 %, k its coverage factor (JCGM 100:2008). Of several readings the one nearest to nonconformity is shown.",
-        number::with_unit(&number::plain((accepted * 1e4).round() / 100.0), "%")
-    )
+    let mut said = rule::sentence(&record.plan.rule);
+    let has_own = |requirement: &Requirement| requirement.rule.is_some();
+    if record.checks.iter().flat_map(|check| &check.requirements).any(has_own) {
+        said.push_str(" Where another rule stands beside a requirement, that one holds for it.");
+    }
+    said.push_str(
+        " The figure after ± is the expanded uncertainty U for a coverage probability of 95 %, k its coverage factor \
+         (JCGM 100:2008). Of several readings the one nearest to nonconformity is shown.",
+    );
+    said
 }
 
 /// What the small scale drawings show.
