@@ -46,10 +46,9 @@ fn measure_and_decide_outgoing(bencher: Bencher) {
     let mut kept = kept::Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).unwrap());
     simulated.run(&WorldSettings::default(), &mut kept);
     let bytes = kept.0.finish().unwrap();
-    let capture = CaptureReader::open(&bytes[..]).unwrap();
     bencher.bench_local(|| {
         let mut assessor = Assessor::new(&simulated.plan, simulated.setup.clone());
-        capture.replay(&mut assessor);
+        CaptureReader::open(&bytes[..]).unwrap().replay(&mut assessor).unwrap();
         assessor.finish("")
     });
 }

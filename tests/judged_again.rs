@@ -19,7 +19,7 @@ fn again(plan: &str, faults: &[&str]) {
     let file = kept.0.finish().unwrap();
 
     let mut assessor = Assessor::new(&simulated.plan, simulated.setup.clone());
-    CaptureReader::open(&file[..]).unwrap().replay(&mut assessor);
+    CaptureReader::open(&file[..]).unwrap().replay(&mut assessor).unwrap();
     let (checks, reports, traces) = assessor.finish("the run was broken off");
     assert_eq!(checks.len(), outcome.checks.len());
     for (again, before) in checks.iter().zip(&outcome.checks) {

@@ -17,7 +17,7 @@ mod wires;
 
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
-pub use part::{Driven, Edge, Line, Loss, Part, Sample, Talker, Tick};
+pub use part::{Driven, Edge, Line, Loss, Part, Sample, TICK_MAX, Talker, Tick};
 pub use phases::{AsFound, Motion, Namer, PhaseFinder, Rules};
 pub use wires::{Calibrations, Channel, ForeignError, Taken, Wire};
 

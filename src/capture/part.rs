@@ -6,12 +6,16 @@ use super::{EdgeChannel, OutputChannel, SampleChannel};
 /// A moment on the jig's clock: ticks since the capture began, roll-over already undone.
 pub type Tick = u64;
 
+/// The last moment that a capture can have: two years on the fastest clock, so that no sum or product of a few overflows.
+/// Readers take nothing that is later.
+pub const TICK_MAX: Tick = (1 << 56) - 1;
+
 /// A transition of a digital line: its tick and the level after it, packed into one word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Edge(u64);
 
 impl Edge {
-    /// The transition to `level` at `tick`, which must be below 2^63.
+    /// The transition to `level` at `tick`, which must be below 2^63; a stored one is up to [`TICK_MAX`].
     pub const fn new(tick: Tick, level: bool) -> Self {
         Self(tick << 1 | level as u64)
     }

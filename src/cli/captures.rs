@@ -88,7 +88,7 @@ pub struct OpenCapture {
 
 /// The three kinds of capture.
 enum Kind {
-    Ours(CaptureReader),
+    Ours(CaptureReader<File>),
     Dump(VcdReader<File>),
     Table(CsvReader<Box<dyn Fn() -> io::Result<File>>>),
 }
@@ -163,14 +163,11 @@ impl OpenCapture {
     /// Hands everything to `sink`, in order; returns the last moment of a foreign capture.
     pub fn replay(self, calibrations: &Calibrations, sink: &mut dyn CaptureSink) -> Result<Tick, Failure> {
         let done = match self.kind {
-            Kind::Ours(reader) => {
-                reader.replay(sink);
-                Ok(0)
-            }
-            Kind::Dump(reader) => reader.replay(calibrations, sink).map(|taken| taken.ended),
-            Kind::Table(reader) => reader.replay(calibrations, sink).map(|taken| taken.ended),
+            Kind::Ours(reader) => reader.replay(sink).map(|_| 0).map_err(anyhow::Error::from),
+            Kind::Dump(reader) => reader.replay(calibrations, sink).map(|taken| taken.ended).map_err(Into::into),
+            Kind::Table(reader) => reader.replay(calibrations, sink).map(|taken| taken.ended).map_err(Into::into),
         };
-        done.map_err(|error| Failure::new(Exit::BadInput, anyhow::Error::from(error).context(self.name)))
+        done.map_err(|error| Failure::new(Exit::BadInput, error.context(self.name)))
     }
 
     fn fail(&self, error: ForeignError) -> Failure {

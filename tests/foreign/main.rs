@@ -198,7 +198,7 @@ fn a_run_seen_by_another_instrument() {
         SampleChannel::MotorTemperature => Some(("tmotor", 0.0625)),
         _ => None,
     };
-    CaptureReader::open(&ours[..]).unwrap().replay(&mut Dumping { dump: &mut dump, gain });
+    CaptureReader::open(&ours[..]).unwrap().replay(&mut Dumping { dump: &mut dump, gain }).unwrap();
     let mut wires = vec!["--jig", JIG, "--channel", "pack voltage=vpack", "--channel", "motor temperature=tmotor"];
     for wire in [
         "step=step",
@@ -268,7 +268,8 @@ fn dumped(plan: &str, faults: &[&str]) -> (String, Vec<&'static str>) {
     let mut dump = Dump::default();
     CaptureReader::open(&kept.0.finish().unwrap()[..])
         .unwrap()
-        .replay(&mut Dumping { dump: &mut dump, gain: |_| None });
+        .replay(&mut Dumping { dump: &mut dump, gain: |_| None })
+        .unwrap();
     let mut wires = Vec::new();
     for wire in [
         "step=step",

@@ -4,8 +4,12 @@
 pub(super) const SYNC: [u8; 4] = *b"\xF5blk";
 /// Bytes before the payload.
 pub(super) const HEADER_LENGTH: usize = 36;
-/// The most bytes of a payload, packed or not. A journal is closed long before.
+/// The most bytes of a payload that has been unpacked. A journal is closed long before.
 pub(super) const PAYLOAD_LENGTH_MAX: usize = 64 << 20;
+/// The most bytes of a column's payload: no transform needs more for its entries.
+const COLUMN_PACKED_MAX: usize = 2 << 20;
+/// The most bytes of a journal's payload.
+const JOURNAL_PACKED_MAX: usize = 16 << 20;
 
 pub(super) const EDGES: u8 = 1;
 pub(super) const SAMPLES: u8 = 2;
@@ -41,15 +45,12 @@ pub(super) fn write(header: &Header, payload: &[u8], into: &mut Vec<u8>) {
     into.extend_from_slice(payload);
 }
 
-/// The block at the start of `bytes`, its payload and its whole length; `None` where no undamaged block starts.
-pub(super) fn parse(bytes: &[u8]) -> Option<(Header, &[u8], usize)> {
+/// The header that may stand at the start of `bytes`, and the length of its block; `None` where none can.
+pub(super) fn begin(bytes: &[u8]) -> Option<(Header, usize)> {
     let fixed: &[u8; HEADER_LENGTH] = bytes.first_chunk()?;
     if fixed[..4] != SYNC || fixed[7] != 0 {
         return None;
     }
-    let payload_length = u32_at(fixed, 28) as usize;
-    let length = HEADER_LENGTH + payload_length;
-    let payload = bytes.get(HEADER_LENGTH..length)?;
     let header = Header {
         kind: fixed[4],
         channel: fixed[5],
@@ -59,28 +60,29 @@ pub(super) fn parse(bytes: &[u8]) -> Option<(Header, &[u8], usize)> {
         first_tick: u64::from(u32_at(fixed, 16)) | u64::from(u32_at(fixed, 20)) << 32,
         raw_length: u32_at(fixed, 24),
     };
+    let payload_length = u32_at(fixed, 28) as usize;
+    // A damaged length must not make the reader wait for what never comes.
+    let longest = match header.kind {
+        EDGES | SAMPLES => COLUMN_PACKED_MAX,
+        JOURNAL => JOURNAL_PACKED_MAX,
+        _ => 0,
+    };
+    (payload_length <= longest).then_some((header, HEADER_LENGTH + payload_length))
+}
+
+/// The payload of a whole block; `None` where its check sum does not hold.
+pub(super) fn payload(block: &[u8]) -> Option<&[u8]> {
+    let (fixed, payload) = block.split_first_chunk::<HEADER_LENGTH>()?;
     let mut sum = crc32fast::Hasher::new();
     sum.update(&fixed[..32]);
     sum.update(payload);
-    (sum.finalize() == u32_at(fixed, 32)).then_some((header, payload, length))
+    (sum.finalize() == u32_at(fixed, 32)).then_some(payload)
 }
 
-/// How many bytes to skip to the next undamaged block; all of them where there is none.
-pub(super) fn distance_to_next(bytes: &[u8]) -> usize {
-    (0..bytes.len())
-        .filter(|&at| bytes[at] == SYNC[0] && bytes[at..].starts_with(&SYNC))
-        .find(|&at| parse(&bytes[at..]).is_some())
-        .unwrap_or(bytes.len())
-}
-
-/// The payload without its compression, or what is wrong with it.
-pub(super) fn unpack(header: &Header, payload: &[u8]) -> Result<Vec<u8>, String> {
-    let length = header.raw_length as usize;
-    if length > PAYLOAD_LENGTH_MAX {
-        return Err(format!("it claims {length} bytes"));
-    }
-    let raw = zstd::bulk::decompress(payload, length).map_err(|error| format!("it does not unpack: {error}"))?;
-    if raw.len() == length { Ok(raw) } else { Err(format!("it holds {} bytes instead of {length}", raw.len())) }
+/// How many bytes to skip to where the next block may begin, at least one.
+pub(super) fn distance_to_sync(bytes: &[u8]) -> usize {
+    let starts = |at: &usize| bytes[*at..].iter().zip(&SYNC).all(|(byte, sync)| byte == sync);
+    (1..bytes.len()).filter(|at| bytes[*at] == SYNC[0]).find(starts).unwrap_or(bytes.len())
 }
 
 fn u32_at(bytes: &[u8; HEADER_LENGTH], at: usize) -> u32 {
@@ -105,8 +107,19 @@ mod tests {
         let mut bytes = b"rubbish \xF5blk and half a sync \xF5b".to_vec();
         let at = bytes.len();
         write(&header, b"payload", &mut bytes);
-        assert_eq!(parse(&bytes), None);
-        assert_eq!(distance_to_next(&bytes), at);
-        assert_eq!(parse(&bytes[at..]), Some((header, &b"payload"[..], HEADER_LENGTH + 7)));
+        let mut found = 0;
+        while begin(&bytes[found..]).is_none() {
+            found += distance_to_sync(&bytes[found..]);
+        }
+        assert_eq!((found, begin(&bytes[at..])), (at, Some((header, HEADER_LENGTH + 7))));
+        assert_eq!(payload(&bytes[at..]), Some(&b"payload"[..]));
+        bytes[at + 20] ^= 1;
+        assert_eq!(payload(&bytes[at..]), None);
+    }
+
+    #[test]
+    fn half_a_sync_at_the_end_is_kept() {
+        assert_eq!(distance_to_sync(b"\xF5blk and \xF5b"), 9);
+        assert_eq!(distance_to_sync(b"\xF5blk and more"), 13);
     }
 }

@@ -1,14 +1,24 @@
 //! Columns of edges and samples as few bytes: what is regular is taken away, so that only the jitter is left to pack.
+//!
+//! Jitter packs best as distances from fitted curves, and a clock that only repeats its pattern as differences of
+//! differences in a general compressor. The writer tries the second on a piece of the column before it does it all.
 
-use super::COLUMN_LENGTH;
-use crate::capture::{Edge, Sample};
+use super::block::{Header, PAYLOAD_LENGTH_MAX};
+use super::varint::{put, take, un_zig_zag, zig_zag};
+use super::{COLUMN_LENGTH, curve};
+use crate::capture::{Edge, Sample, TICK_MAX};
+use zstd::bulk::{Compressor, Decompressor};
 
+/// Only files of version 1 have it.
 const PLANES: u8 = 1;
 const SECOND_DIFFERENCES: u8 = 2;
+const CURVES: u8 = 3;
 const SAMPLES_PLAIN: u8 = 1;
 const PACKING_LEVEL: i32 = 3;
-/// Jitter that survives two differences packs no better at higher levels.
+/// What repeats itself packs no better at higher levels.
 const PACKING_LEVEL_FAST: i32 = 1;
+/// Ticks of a column on which the compressor is tried.
+const TRIED: usize = 2048;
 
 const ALL_LOW: u8 = 0;
 const ALL_HIGH: u8 = 1;
@@ -17,102 +27,171 @@ const ALTERNATING_FROM_HIGH: u8 = 3;
 const WRITTEN_OUT: u8 = 4;
 
 /// A column ready to be stored.
-pub(super) struct Packed {
+pub(super) struct Packed<'a> {
     pub encoding: u8,
     pub raw_length: usize,
-    pub payload: Vec<u8>,
+    pub payload: &'a [u8],
 }
 
-/// Packs transitions: the smaller of both transforms.
-pub(super) fn pack_edges(edges: &[Edge]) -> std::io::Result<Packed> {
-    let (pattern, levels) = pack_levels(edges);
-    let mut raw = levels.clone();
-    put_second_differences(edges.iter().map(|edge| edge.tick()), &mut raw);
-    let mut best = pack(pattern << 4 | SECOND_DIFFERENCES, &raw, PACKING_LEVEL_FAST)?;
-    raw.truncate(levels.len());
-    if put_planes(edges, &mut raw) {
-        let planes = pack_planes(pattern << 4 | PLANES, levels.len(), &raw)?;
-        if planes.payload.len() < best.payload.len() {
-            best = planes;
+/// Packs columns; its memory is used again.
+pub(super) struct Packer {
+    fast: Compressor<'static>,
+    thorough: Compressor<'static>,
+    ticks: Vec<u64>,
+    curves: Vec<u8>,
+    raw: Vec<u8>,
+    packed: Vec<u8>,
+}
+
+impl Packer {
+    pub fn new() -> std::io::Result<Self> {
+        Ok(Self {
+            fast: Compressor::new(PACKING_LEVEL_FAST)?,
+            thorough: Compressor::new(PACKING_LEVEL)?,
+            ticks: Vec::new(),
+            curves: Vec::new(),
+            raw: Vec::new(),
+            packed: Vec::new(),
+        })
+    }
+
+    /// Packs transitions, by the transform that suits them.
+    pub fn edges(&mut self, edges: &[Edge]) -> std::io::Result<Packed<'_>> {
+        let (pattern, levels) = pack_levels(edges);
+        self.ticks.clear();
+        self.ticks.extend(edges.iter().map(|edge| edge.tick()));
+        self.curves.clear();
+        self.curves.extend_from_slice(&levels);
+        curve::put_ticks(&self.ticks, &mut self.curves);
+        if self.repeats(levels.len())? {
+            self.raw.clear();
+            self.raw.extend_from_slice(&levels);
+            put_second_differences(self.ticks.iter().copied(), &mut self.raw);
+            pack(&mut self.fast, &self.raw, &mut self.packed)?;
+            if self.packed.len() < self.curves.len() {
+                let encoding = pattern << 4 | SECOND_DIFFERENCES;
+                return Ok(Packed { encoding, raw_length: self.raw.len(), payload: &self.packed });
+            }
         }
+        Ok(Packed { encoding: pattern << 4 | CURVES, raw_length: self.curves.len(), payload: &self.curves })
     }
-    Ok(best)
-}
 
-/// The transitions of an unpacked column, or what is wrong with it.
-pub(super) fn edges(encoding: u8, count: u32, first_tick: u64, raw: &[u8]) -> Result<Vec<Edge>, String> {
-    let count = plausible(count)?;
-    let (levels, ticks) = match encoding >> 4 {
-        WRITTEN_OUT => raw.split_at_checked(count.div_ceil(8)).ok_or("its levels are cut short")?,
-        ALL_LOW..=ALTERNATING_FROM_HIGH => (&[][..], raw),
-        other => return Err(format!("it has a pattern of levels {other} that this program does not know")),
-    };
-    let level = |index: usize| match encoding >> 4 {
-        ALL_LOW => false,
-        ALL_HIGH => true,
-        ALTERNATING_FROM_LOW => index % 2 == 1,
-        ALTERNATING_FROM_HIGH => index.is_multiple_of(2),
-        _ => levels[index / 8] >> (index % 8) & 1 == 1,
-    };
-    let ticks = match encoding & 0x0F {
-        PLANES => take_planes(count, first_tick, ticks)?,
-        SECOND_DIFFERENCES => {
-            let mut reader = Varints(ticks);
-            let ticks = reader.second_differences(count, first_tick)?;
-            reader.end()?;
-            ticks
+    /// Whether the column may repeat itself so much that a compressor does better than curves: found on its middle.
+    fn repeats(&mut self, levels_length: usize) -> std::io::Result<bool> {
+        let count = self.ticks.len();
+        if count <= 2 * TRIED {
+            return Ok(true);
         }
-        other => return Err(format!("it has a transform {other} that this program does not know")),
-    };
-    if ticks.iter().any(|&tick| tick >> 63 != 0) {
-        return Err("it has a tick beyond the clock's range".to_owned());
+        self.raw.clear();
+        put_second_differences(self.ticks[(count - TRIED) / 2..][..TRIED].iter().copied(), &mut self.raw);
+        pack(&mut self.fast, &self.raw, &mut self.packed)?;
+        // A short piece packs a little worse than the whole.
+        Ok(self.packed.len() * 4 * count < (self.curves.len() - levels_length) * 5 * TRIED)
     }
-    Ok(ticks.into_iter().enumerate().map(|(index, tick)| Edge::new(tick, level(index))).collect())
+
+    /// Packs samples.
+    pub fn samples(&mut self, samples: &[Sample]) -> std::io::Result<Packed<'_>> {
+        self.raw.clear();
+        put_second_differences(samples.iter().map(|sample| sample.at), &mut self.raw);
+        let mut before = 0;
+        for sample in samples {
+            put(zig_zag(i64::from(sample.code) - before), &mut self.raw);
+            before = i64::from(sample.code);
+        }
+        pack(&mut self.thorough, &self.raw, &mut self.packed)?;
+        Ok(Packed { encoding: SAMPLES_PLAIN, raw_length: self.raw.len(), payload: &self.packed })
+    }
+
+    /// Packs text.
+    pub fn text(&mut self, text: &[u8]) -> std::io::Result<&[u8]> {
+        pack(&mut self.thorough, text, &mut self.packed)?;
+        Ok(&self.packed)
+    }
 }
 
-/// Packs samples.
-pub(super) fn pack_samples(samples: &[Sample]) -> std::io::Result<Packed> {
-    let mut raw = Vec::with_capacity(samples.len() * 3);
-    put_second_differences(samples.iter().map(|sample| sample.at), &mut raw);
-    let mut before = 0;
-    for sample in samples {
-        put_varint(zig_zag(i64::from(sample.code) - before), &mut raw);
-        before = i64::from(sample.code);
-    }
-    pack(SAMPLES_PLAIN, &raw, PACKING_LEVEL)
+fn pack(with: &mut Compressor<'_>, raw: &[u8], into: &mut Vec<u8>) -> std::io::Result<()> {
+    into.clear();
+    into.reserve(zstd::zstd_safe::compress_bound(raw.len()));
+    with.compress_to_buffer(raw, into).map(|_| ())
 }
 
-/// The samples of an unpacked column, or what is wrong with it.
-pub(super) fn samples(encoding: u8, count: u32, first_tick: u64, raw: &[u8]) -> Result<Vec<Sample>, String> {
-    if encoding != SAMPLES_PLAIN {
-        return Err(format!("it has an encoding {encoding} that this program does not know"));
-    }
-    let count = plausible(count)?;
-    let mut reader = Varints(raw);
-    let ticks = reader.second_differences(count, first_tick)?;
-    let mut before = 0_i64;
-    let mut samples = Vec::with_capacity(count);
-    for at in ticks {
-        before = before.wrapping_add(un_zig_zag(reader.next()?));
-        let code = i32::try_from(before).map_err(|_| "it has a code beyond 32 bits")?;
-        samples.push(Sample { at, code });
-    }
-    reader.end()?;
-    Ok(samples)
+/// Unpacks payloads; its memory is used again.
+pub(super) struct Unpacker {
+    zstd: Decompressor<'static>,
+    raw: Vec<u8>,
+    ticks: Vec<u64>,
 }
 
-fn pack(encoding: u8, raw: &[u8], level: i32) -> std::io::Result<Packed> {
-    Ok(Packed { encoding, raw_length: raw.len(), payload: zstd::bulk::compress(raw, level)? })
-}
-
-/// Packs every plane into a frame of its own: a plane of noise beside one with a pattern would spoil the code of both.
-fn pack_planes(encoding: u8, levels_length: usize, raw: &[u8]) -> std::io::Result<Packed> {
-    let (levels, planes) = raw.split_at(levels_length);
-    let mut payload = zstd::bulk::compress(levels, PACKING_LEVEL)?;
-    for plane in planes.chunks((planes.len() / 4).max(1)) {
-        payload.extend(zstd::bulk::compress(plane, PACKING_LEVEL)?);
+impl Unpacker {
+    pub fn new() -> std::io::Result<Self> {
+        Ok(Self { zstd: Decompressor::new()?, raw: Vec::new(), ticks: Vec::new() })
     }
-    Ok(Packed { encoding, raw_length: raw.len(), payload })
+
+    /// The payload without its compression, or what is wrong with it.
+    pub fn text(&mut self, header: &Header, payload: &[u8]) -> Result<&[u8], String> {
+        let length = header.raw_length as usize;
+        if length > PAYLOAD_LENGTH_MAX {
+            return Err(format!("it claims {length} bytes"));
+        }
+        self.raw.clear();
+        self.raw.reserve(length);
+        let unpacked = self.zstd.decompress_to_buffer(payload, &mut self.raw);
+        unpacked.map_err(|error| format!("it does not unpack: {error}"))?;
+        let found = self.raw.len();
+        if found == length { Ok(&self.raw) } else { Err(format!("it holds {found} bytes instead of {length}")) }
+    }
+
+    /// Appends the transitions of a column, or tells what is wrong with it.
+    pub fn edges(&mut self, header: &Header, payload: &[u8], into: &mut Vec<Edge>) -> Result<(), String> {
+        let count = plausible(header.count)?;
+        let (pattern, transform) = (header.encoding >> 4, header.encoding & 0x0F);
+        if pattern > WRITTEN_OUT {
+            return Err(format!("it has a pattern of levels {pattern} that this program does not know"));
+        }
+        if transform != CURVES {
+            self.text(header, payload)?;
+        }
+        let raw = if transform == CURVES { payload } else { &self.raw };
+        let levels_length = if pattern == WRITTEN_OUT { count.div_ceil(8) } else { 0 };
+        let (levels, raw) = raw.split_at_checked(levels_length).ok_or("its levels are cut short")?;
+        match transform {
+            PLANES => take_planes(count, header.first_tick, raw, &mut self.ticks)?,
+            SECOND_DIFFERENCES => take_last_second_differences(count, header.first_tick, raw, &mut self.ticks)?,
+            CURVES => curve::take_ticks(count, header.first_tick, raw, &mut self.ticks)?,
+            other => return Err(format!("it has a transform {other} that this program does not know")),
+        }
+        within_range(&self.ticks)?;
+        let ticks = self.ticks.iter().enumerate();
+        if pattern == WRITTEN_OUT {
+            into.extend(ticks.map(|(index, &tick)| Edge::new(tick, levels[index / 8] >> (index % 8) & 1 == 1)));
+        } else {
+            let first = usize::from(matches!(pattern, ALL_HIGH | ALTERNATING_FROM_HIGH));
+            let alternates = usize::from(matches!(pattern, ALTERNATING_FROM_LOW | ALTERNATING_FROM_HIGH));
+            into.extend(ticks.map(|(index, &tick)| Edge::new(tick, first ^ (alternates & index) == 1)));
+        }
+        Ok(())
+    }
+
+    /// Appends the samples of a column, or tells what is wrong with it.
+    pub fn samples(&mut self, header: &Header, payload: &[u8], into: &mut Vec<Sample>) -> Result<(), String> {
+        if header.encoding != SAMPLES_PLAIN {
+            return Err(format!("it has an encoding {} that this program does not know", header.encoding));
+        }
+        let count = plausible(header.count)?;
+        self.text(header, payload)?;
+        let mut rest = &self.raw[..];
+        take_second_differences(count, header.first_tick, &mut rest, &mut self.ticks)?;
+        within_range(&self.ticks)?;
+        let (mut before, already) = (0_i64, into.len());
+        for &at in &self.ticks {
+            let code = take(&mut rest).map(|value| before.wrapping_add(un_zig_zag(value)));
+            let code = code.and_then(|code| i32::try_from(code).map_err(|_| "it has a code beyond 32 bits".to_owned()));
+            let code = code.inspect_err(|_| into.truncate(already))?;
+            before = i64::from(code);
+            into.push(Sample { at, code });
+        }
+        nothing_behind(rest).inspect_err(|_| into.truncate(already))
+    }
 }
 
 fn plausible(count: u32) -> Result<usize, String> {
@@ -120,6 +199,16 @@ fn plausible(count: u32) -> Result<usize, String> {
         count @ 1..=COLUMN_LENGTH => Ok(count),
         count => Err(format!("it claims {count} entries")),
     }
+}
+
+fn within_range(ticks: &[u64]) -> Result<(), String> {
+    // A bit of any of them beyond the range shows in all of them together.
+    let together = ticks.iter().fold(0, |together, tick| together | tick);
+    if together <= TICK_MAX { Ok(()) } else { Err("it has a tick beyond the clock's range".to_owned()) }
+}
+
+fn nothing_behind(rest: &[u8]) -> Result<(), String> {
+    if rest.is_empty() { Ok(()) } else { Err(format!("{} bytes too many", rest.len())) }
 }
 
 /// Levels mostly alternate, or never change; then they need no bytes.
@@ -138,36 +227,20 @@ fn pack_levels(edges: &[Edge]) -> (u8, Vec<u8>) {
     (WRITTEN_OUT, bits)
 }
 
-/// False where a difference does not fit, after a long pause.
-fn put_planes(edges: &[Edge], into: &mut Vec<u8>) -> bool {
-    let start = into.len();
-    let count = edges.len().saturating_sub(1);
-    into.resize(start + 4 * count, 0);
-    for (index, pair) in edges.windows(2).enumerate() {
-        let Ok(difference) = u32::try_from(zig_zag(pair[1].tick().wrapping_sub(pair[0].tick()) as i64)) else {
-            return false;
-        };
-        for (plane, byte) in difference.to_le_bytes().into_iter().enumerate() {
-            into[start + plane * count + index] = byte;
-        }
-    }
-    true
-}
-
-fn take_planes(count: usize, first_tick: u64, raw: &[u8]) -> Result<Vec<u64>, String> {
+fn take_planes(count: usize, first_tick: u64, raw: &[u8], ticks: &mut Vec<u64>) -> Result<(), String> {
     let differences = count - 1;
     if raw.len() != 4 * differences {
         return Err(format!("its planes hold {} bytes for {count} edges", raw.len()));
     }
     let mut tick = first_tick;
-    let mut ticks = Vec::with_capacity(count);
+    ticks.clear();
     ticks.push(tick);
-    for index in 0..differences {
+    ticks.extend((0..differences).map(|index| {
         let difference = u32::from_le_bytes(std::array::from_fn(|plane| raw[plane * differences + index]));
         tick = tick.wrapping_add(un_zig_zag(u64::from(difference)) as u64);
-        ticks.push(tick);
-    }
-    Ok(ticks)
+        tick
+    }));
+    Ok(())
 }
 
 fn put_second_differences(mut ticks: impl Iterator<Item = u64>, into: &mut Vec<u8>) {
@@ -175,59 +248,36 @@ fn put_second_differences(mut ticks: impl Iterator<Item = u64>, into: &mut Vec<u
     let mut difference_before = 0_i64;
     for tick in ticks {
         let difference = tick.wrapping_sub(before) as i64;
-        put_varint(zig_zag(difference.wrapping_sub(difference_before)), into);
+        put(zig_zag(difference.wrapping_sub(difference_before)), into);
         (before, difference_before) = (tick, difference);
     }
 }
 
-fn put_varint(mut value: u64, into: &mut Vec<u8>) {
-    while value >= 0x80 {
-        into.push(value as u8 | 0x80);
-        value >>= 7;
-    }
-    into.push(value as u8);
-}
-
-const fn zig_zag(value: i64) -> u64 {
-    (value << 1 ^ value >> 63) as u64
-}
-
-const fn un_zig_zag(value: u64) -> i64 {
-    (value >> 1) as i64 ^ -((value & 1) as i64)
-}
-
-struct Varints<'a>(&'a [u8]);
-
-impl Varints<'_> {
-    fn next(&mut self) -> Result<u64, String> {
-        let mut value = 0;
-        for shift in (0..64).step_by(7) {
-            let (&byte, rest) = self.0.split_first().ok_or("it is cut short")?;
-            self.0 = rest;
-            value |= u64::from(byte & 0x7F) << shift;
-            if byte < 0x80 {
-                return Ok(value);
-            }
-        }
-        Err("it has a number without an end".to_owned())
-    }
-
-    fn second_differences(&mut self, count: usize, first_tick: u64) -> Result<Vec<u64>, String> {
-        let mut tick = first_tick;
-        let mut difference = 0_i64;
-        let mut ticks = Vec::with_capacity(count);
+fn take_second_differences(
+    count: usize,
+    first_tick: u64,
+    rest: &mut &[u8],
+    ticks: &mut Vec<u64>,
+) -> Result<(), String> {
+    let (mut tick, mut difference) = (first_tick, 0_i64);
+    ticks.clear();
+    ticks.push(tick);
+    for _ in 1..count {
+        difference = difference.wrapping_add(un_zig_zag(take(rest)?));
+        tick = tick.wrapping_add(difference as u64);
         ticks.push(tick);
-        for _ in 1..count {
-            difference = difference.wrapping_add(un_zig_zag(self.next()?));
-            tick = tick.wrapping_add(difference as u64);
-            ticks.push(tick);
-        }
-        Ok(ticks)
     }
+    Ok(())
+}
 
-    fn end(&self) -> Result<(), String> {
-        if self.0.is_empty() { Ok(()) } else { Err(format!("{} bytes too many", self.0.len())) }
-    }
+fn take_last_second_differences(
+    count: usize,
+    first_tick: u64,
+    mut rest: &[u8],
+    ticks: &mut Vec<u64>,
+) -> Result<(), String> {
+    take_second_differences(count, first_tick, &mut rest, ticks)?;
+    nothing_behind(rest)
 }
 
 #[cfg(test)]
@@ -236,32 +286,43 @@ mod tests {
 
     use super::*;
 
-    fn unpacked(packed: &Packed) -> Vec<u8> {
-        zstd::bulk::decompress(&packed.payload, packed.raw_length).expect("own packing")
-    }
-
-    /// ZigZag table of the Protocol Buffers documentation, "Encoding", section "Signed Integers".
-    #[test]
-    fn zig_zag_is_the_usual_one() {
-        for (signed, mapped) in
-            [(0, 0), (-1, 1), (1, 2), (-2, 3), (0x7FFF_FFFF, 0xFFFF_FFFE), (-0x8000_0000, 0xFFFF_FFFF)]
-        {
-            assert_eq!(zig_zag(signed), mapped);
-            assert_eq!(un_zig_zag(mapped), signed);
+    fn header(packed: &Packed<'_>, count: usize, first_tick: u64) -> Header {
+        Header {
+            encoding: packed.encoding,
+            count: count as u32,
+            first_tick,
+            raw_length: packed.raw_length as u32,
+            ..Header::default()
         }
-        assert_eq!(un_zig_zag(zig_zag(i64::MIN)), i64::MIN);
     }
 
-    /// 150 is 96 01: Protocol Buffers documentation, "Encoding", section "A Simple Message".
+    fn packed_and_back(edges: &[Edge]) -> (u8, usize, Vec<Edge>) {
+        let mut packer = Packer::new().expect("memory");
+        let packed = packer.edges(edges).expect("packs");
+        let header = header(&packed, edges.len(), edges[0].tick());
+        let mut back = Vec::new();
+        let unpacked = Unpacker::new().expect("memory").edges(&header, packed.payload, &mut back);
+        unpacked.expect("own packing");
+        (packed.encoding & 0x0F, packed.payload.len(), back)
+    }
+
     #[test]
-    fn varints_are_the_usual_ones() {
-        let mut bytes = Vec::new();
-        put_varint(150, &mut bytes);
-        put_varint(u64::MAX, &mut bytes);
-        assert_eq!(bytes[..2], [0x96, 0x01]);
-        let mut reader = Varints(&bytes);
-        assert_eq!((reader.next(), reader.next(), reader.end()), (Ok(150), Ok(u64::MAX), Ok(())));
-        assert!(reader.next().is_err());
+    fn jitter_goes_by_curves_and_a_pattern_by_its_repetitions() {
+        let mut state = 1_u64;
+        let mut noise = || {
+            // Xorshift (G. Marsaglia, 2003): enough to be no pattern.
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state >> 32 & 511
+        };
+        let jittery: Vec<Edge> = (0..50_000).map(|index| Edge::new(index * 125_000 + noise(), true)).collect();
+        let dithered: Vec<Edge> =
+            (0..50_000).map(|index| Edge::new(index * 278 - index % 3 * 5, index % 2 == 0)).collect();
+        let (by, length, back) = packed_and_back(&jittery);
+        assert!(by == CURVES && length < 50_000 * 11 / 8 && back == jittery, "transform {by}, {length} bytes");
+        let (by, length, back) = packed_and_back(&dithered);
+        assert!(by == SECOND_DIFFERENCES && length < 100 && back == dithered, "transform {by}, {length} bytes");
     }
 
     proptest! {
@@ -276,29 +337,34 @@ mod tests {
                 tick += step;
                 Edge::new(tick, match pattern { 0 => level, 1 => index % 2 == 0, _ => true })
             }).collect();
-            let packed = pack_edges(&edges).expect("packs");
-            let raw = unpacked(&packed);
-            prop_assert_eq!(super::edges(packed.encoding, edges.len() as u32, edges[0].tick(), &raw), Ok(edges));
+            prop_assert_eq!(packed_and_back(&edges).2, edges);
         }
 
         #[test]
         fn samples_come_back(readings in prop::collection::vec((0..1_u64 << 40, any::<i32>()), 1..300)) {
             let samples: Vec<Sample> = readings.iter().map(|&(at, code)| Sample { at, code }).collect();
-            let packed = pack_samples(&samples).expect("packs");
-            let raw = unpacked(&packed);
-            prop_assert_eq!(super::samples(packed.encoding, samples.len() as u32, samples[0].at, &raw), Ok(samples));
+            let mut packer = Packer::new().expect("memory");
+            let packed = packer.samples(&samples).expect("packs");
+            let header = header(&packed, samples.len(), samples[0].at);
+            let mut back = Vec::new();
+            Unpacker::new().expect("memory").samples(&header, packed.payload, &mut back).expect("own packing");
+            prop_assert_eq!(back, samples);
         }
 
         #[test]
         fn rubbish_is_refused_and_never_panics(
-            encoding: u8, count in 0..70_000_u32, first: u64, raw in prop::collection::vec(any::<u8>(), 0..300),
+            encoding: u8, count in 0..70_000_u32, first_tick: u64, raw in prop::collection::vec(any::<u8>(), 0..300),
         ) {
-            if let Ok(edges) = super::edges(encoding, count, first, &raw) {
-                prop_assert_eq!(edges.len(), count as usize);
-            }
-            if let Ok(samples) = super::samples(SAMPLES_PLAIN, count, first, &raw) {
-                prop_assert_eq!(samples.len(), count as usize);
-            }
+            let mut unpacker = Unpacker::new().expect("memory");
+            let packed = zstd::bulk::compress(&raw, 1).expect("memory");
+            let header = Header { encoding, count, first_tick, raw_length: raw.len() as u32, ..Header::default() };
+            let payload = if encoding & 0x0F == CURVES { &raw } else { &packed };
+            let (mut edges, mut samples) = (Vec::new(), Vec::new());
+            let taken = unpacker.edges(&header, payload, &mut edges);
+            prop_assert_eq!(edges.len(), if taken.is_ok() { count as usize } else { 0 });
+            let plain = Header { encoding: SAMPLES_PLAIN, ..header };
+            let taken = unpacker.samples(&plain, &packed, &mut samples);
+            prop_assert_eq!(samples.len(), if taken.is_ok() { count as usize } else { 0 });
         }
     }
 }

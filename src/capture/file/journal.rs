@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::capture::{
     Action, Cue, Destination, Driven, EdgeChannel, Line, Loss, Mark, MarkKind, OutputChannel, Phase, SampleChannel,
-    Side, Talker,
+    Side, TICK_MAX, Talker,
 };
 
 /// Number of the first sample column; edge columns have the numbers of their channels.
@@ -64,7 +64,24 @@ impl Entry {
 
     /// The entry on a line.
     pub(super) fn read(line: &[u8]) -> Result<Self, String> {
-        serde_json::from_slice(line).map_err(|error| error.to_string())
+        let entry: Self = serde_json::from_slice(line).map_err(|error| error.to_string())?;
+        if entry.is_within_range() { Ok(entry) } else { Err("a number of it is beyond its range".to_owned()) }
+    }
+
+    /// Whether its moments and counts are such that nobody who calculates with them has to fear an overflow.
+    fn is_within_range(&self) -> bool {
+        let (at, doubt, numbers) = match self {
+            Self::Driven(driven) => (driven.at, 0, [0; 2]),
+            Self::Line(line) => (line.at, 0, [0; 2]),
+            Self::Loss(loss) => (loss.at, 0, [0; 2]),
+            Self::Mark { mark, .. } => match &mark.kind {
+                MarkKind::CheckBegins { check } | MarkKind::CheckEnds { check } => (mark.at, mark.doubt, [*check, 0]),
+                MarkKind::PhaseBegins(phase) => (mark.at, mark.doubt, [phase.check, phase.ordinal]),
+                _ => (mark.at, mark.doubt, [0; 2]),
+            },
+            Self::Columns(_) => (0, 0, [0; 2]),
+        };
+        at.max(doubt) <= TICK_MAX && numbers.iter().all(|number| *number < u32::MAX as usize)
     }
 }
 

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use super::{CaptureError, CaptureReader, CaptureWriter, Summary, read};
 use crate::capture::{
     Action, CaptureSink, Cue, Destination, Driven, EdgeChannel, Line, Loss, Mark, MarkKind, OutputChannel, Part, Phase,
-    SampleChannel, Side, Talker,
+    SampleChannel, Side, TICK_MAX, Talker,
 };
 
 /// What a sink was given; parts without a mark between them are one.
@@ -136,13 +136,39 @@ fn a_column_longer_than_a_block_is_split_and_joined() {
     assert!(summary.whole && summary.edges == 400_000, "{summary:?}");
 }
 
-/// The file stays as the first release wrote it, for ever: it must read the same whatever the writer does by then.
+/// Two short checks, and then steps with jitter.
+fn jittery() -> Vec<Input> {
+    let mut inputs = small();
+    let mut part = Part::default();
+    let mut state = 1_u64;
+    for step in 0..700_u64 {
+        // Xorshift (G. Marsaglia, 2003): the same noise for ever.
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        let noise = state >> 32 & 63;
+        part.push_edge(EdgeChannel::Step, 10_000_000 + 250 * step + step * step / 64 + noise, true);
+        part.push_edge(EdgeChannel::Guard, 10_000_000 + 5000 * step + noise * noise, step % 3 == 0);
+    }
+    inputs.push(Input::Part(Box::new(part)));
+    inputs
+}
+
+/// The files stay as their releases wrote them, for ever: they must read the same whatever the writer does by then.
 #[test]
 fn a_file_of_version_1_still_reads() {
     let bytes = include_bytes!("../../../tests/data/captures/version-1.capture");
     let (back, summary) = read_back(bytes).expect("whole");
     assert!(summary.whole);
     assert_eq!(back, told(&small()));
+}
+
+#[test]
+fn a_file_of_version_2_still_reads() {
+    let bytes = include_bytes!("../../../tests/data/captures/version-2.capture");
+    let (back, summary) = read_back(bytes).expect("whole");
+    assert!(summary.whole && bytes[8] == 2);
+    assert_eq!(back, told(&jittery()));
 }
 
 #[test]
@@ -188,10 +214,74 @@ fn one_damaged_column_costs_only_itself() {
 }
 
 #[test]
+fn what_goes_back_in_time_is_left_out_and_told() {
+    let mut part = Part::default();
+    for (tick, level) in
+        [(100, true), (200, false), (150, true), (150, false), (200, true), (u64::from(u32::MAX), false)]
+    {
+        part.push_edge(EdgeChannel::EncoderA, tick, level);
+    }
+    // A counter that rolls over begins anew.
+    let mut rolled = Part::default();
+    rolled.push_edge(EdgeChannel::EncoderA, 50, true);
+    rolled.push_sample(SampleChannel::PackVoltage, 60, 1);
+    rolled.push_sample(SampleChannel::PackVoltage, 59, 2);
+    let ends = Mark { at: 0, doubt: 0, kind: MarkKind::CheckEnds { check: 0 } };
+    let inputs = [Input::Part(Box::new(part)), Input::Mark(ends), Input::Part(Box::new(rolled))];
+    let (told, summary) = read_back(&written(&inputs)).expect("the head is whole");
+    assert_eq!((summary.edges, summary.samples, summary.whole), (4, 1, false));
+    let losses: Vec<&str> = told.losses().map(|loss| loss.what.as_str()).collect();
+    assert_eq!(losses.iter().filter(|what| what.contains("their times go back")).count(), 3, "{losses:?}");
+}
+
+/// Blocks that are whole and say what no writer does: a moment beyond all clocks, a column twice, a check without number.
+#[test]
+fn what_no_writer_writes_is_told() {
+    let mut part = Part::default();
+    part.push_edge(EdgeChannel::Step, TICK_MAX + 1, true);
+    let odd = Mark { at: 1, doubt: u64::MAX, kind: MarkKind::PhaseEnds };
+    let endless = Mark { at: 1, doubt: 0, kind: MarkKind::CheckBegins { check: usize::MAX } };
+    let (told, summary) = read_back(&written(&[Input::Part(Box::new(part)), Input::Mark(odd), Input::Mark(endless)]))
+        .expect("the head is whole");
+    assert_eq!((summary.edges, summary.marks), (0, 0));
+    assert!(told.losses().any(|loss| loss.what.contains("beyond the clock's range")), "{told:?}");
+    assert_eq!(told.losses().filter(|loss| loss.what.contains("beyond its range")).count(), 2, "{told:?}");
+    let bytes = written(&small());
+    let first = super::HEAD_LENGTH;
+    let length = super::block::begin(&bytes[first..]).expect("a block").1;
+    let twice = [&bytes[..first + length], &bytes[first..]].concat();
+    let (told, summary) = read_back(&twice).expect("the head is whole");
+    assert_eq!((summary.edges, summary.whole), (162, false));
+    assert!(told.losses().any(|loss| loss.what.contains("a second time")), "{told:?}");
+}
+
+/// A file on a disk that fails gives what was read, and a loss.
+#[test]
+fn a_read_that_fails_ends_the_capture() {
+    struct Failing<'a>(&'a [u8]);
+    impl std::io::Read for Failing<'_> {
+        fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+            let count = self.0.len().min(into.len()).min(100);
+            into[..count].copy_from_slice(&self.0[..count]);
+            self.0 = &self.0[count..];
+            if count == 0 { Err(std::io::ErrorKind::TimedOut.into()) } else { Ok(count) }
+        }
+    }
+    let bytes = written(&small());
+    let mut told = Told::default();
+    let summary = read(Failing(&bytes[..bytes.len() - 10]), &mut told).expect("the head is whole");
+    assert_eq!((summary.edges, summary.whole), (162, false));
+    assert!(told.losses().any(|loss| loss.what.contains("cannot be read")), "{told:?}");
+    assert!(matches!(read(Failing(&bytes[..10]), &mut told), Err(CaptureError::Unreadable(_))));
+}
+
+#[test]
 fn what_is_no_capture_is_refused() {
     assert!(matches!(CaptureReader::open(&b"$date today $end"[..]), Err(CaptureError::Foreign)));
     assert!(matches!(CaptureReader::open(&b""[..]), Err(CaptureError::Foreign)));
     let mut newer = written(&[]);
+    let without_a_clock = CaptureWriter::new(Vec::new(), 0).and_then(CaptureWriter::finish).expect("memory");
+    assert!(matches!(CaptureReader::open(&without_a_clock[..]), Err(CaptureError::DamagedHead)));
     newer[8] = 200;
     let sum = crc32fast::hash(&newer[..20]).to_le_bytes();
     newer[20..24].copy_from_slice(&sum);

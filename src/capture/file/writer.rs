@@ -3,8 +3,9 @@
 use std::io::Write;
 
 use super::block::{self, Header};
+use super::columns::{Packed, Packer};
 use super::journal::{Counts, Entry, edge_column, sample_column};
-use super::{COLUMN_LENGTH, HEAD_LENGTH, SIGNATURE, VERSION, columns};
+use super::{COLUMN_LENGTH, HEAD_LENGTH, SIGNATURE, VERSION};
 use crate::capture::{CaptureSink, EdgeChannel, Mark, MarkKind, Part, Tick};
 
 /// A journal longer than this closes its stretch.
@@ -18,6 +19,7 @@ pub struct CaptureWriter<W: Write> {
     failure: Option<std::io::Error>,
     stretch: u32,
     pending: Part,
+    packer: Packer,
     /// How much of each pending column stood before the last mark.
     marked: Counts,
     journal: Vec<u8>,
@@ -39,6 +41,7 @@ impl<W: Write> CaptureWriter<W> {
             failure: None,
             stretch: 0,
             pending: Part::default(),
+            packer: Packer::new()?,
             marked: Counts::new(),
             journal: Vec::new(),
             last_tick: 0,
@@ -56,7 +59,7 @@ impl<W: Write> CaptureWriter<W> {
             writer.close_stretch()?;
             let end =
                 Header { kind: block::END, stretch: writer.stretch, first_tick: writer.last_tick, ..Header::default() };
-            writer.put(&end, &[])?;
+            put(&mut writer.to, &end, &[])?;
             writer.to.flush()
         });
         match self.failure {
@@ -125,7 +128,8 @@ impl<W: Write> CaptureWriter<W> {
 
     fn enter(&mut self, entry: &Entry, at: Tick) -> std::io::Result<()> {
         self.last_tick = self.last_tick.max(at);
-        entry.write(&mut self.journal)
+        entry.write(&mut self.journal)?;
+        self.close_when_full(0)
     }
 
     /// Lengths of the pending columns that are not empty.
@@ -148,16 +152,16 @@ impl<W: Write> CaptureWriter<W> {
         }
         for index in 0..self.pending.edges.len() {
             if let [first, ..] = self.pending.edges[index][..] {
-                let packed = columns::pack_edges(&self.pending.edges[index])?;
                 let count = self.pending.edges[index].len();
-                self.put_column(block::EDGES, index, count, first.tick(), &packed)?;
+                let packed = self.packer.edges(&self.pending.edges[index])?;
+                put_column(&mut self.to, self.stretch, (block::EDGES, index), count, first.tick(), &packed)?;
             }
         }
         for index in 0..self.pending.samples.len() {
             if let [first, ..] = self.pending.samples[index][..] {
-                let packed = columns::pack_samples(&self.pending.samples[index])?;
                 let count = self.pending.samples[index].len();
-                self.put_column(block::SAMPLES, index, count, first.at, &packed)?;
+                let packed = self.packer.samples(&self.pending.samples[index])?;
+                put_column(&mut self.to, self.stretch, (block::SAMPLES, index), count, first.at, &packed)?;
             }
         }
         Entry::Columns(counts).write(&mut self.journal)?;
@@ -168,40 +172,39 @@ impl<W: Write> CaptureWriter<W> {
             raw_length: self.journal.len() as u32,
             ..Header::default()
         };
-        let payload = zstd::bulk::compress(&self.journal, 3)?;
-        self.put(&header, &payload)?;
+        put(&mut self.to, &header, self.packer.text(&self.journal)?)?;
         self.stretch += 1;
         self.pending.clear();
         self.marked.clear();
         self.journal.clear();
         Ok(())
     }
+}
 
-    fn put_column(
-        &mut self,
-        kind: u8,
-        channel: usize,
-        count: usize,
-        first_tick: Tick,
-        packed: &columns::Packed,
-    ) -> std::io::Result<()> {
-        let header = Header {
-            kind,
-            channel: channel as u8,
-            encoding: packed.encoding,
-            stretch: self.stretch,
-            count: count as u32,
-            first_tick,
-            raw_length: packed.raw_length as u32,
-        };
-        self.put(&header, &packed.payload)
-    }
+fn put_column(
+    to: &mut impl Write,
+    stretch: u32,
+    (kind, channel): (u8, usize),
+    count: usize,
+    first_tick: Tick,
+    packed: &Packed<'_>,
+) -> std::io::Result<()> {
+    let header = Header {
+        kind,
+        channel: channel as u8,
+        encoding: packed.encoding,
+        stretch,
+        count: count as u32,
+        first_tick,
+        raw_length: packed.raw_length as u32,
+    };
+    put(to, &header, packed.payload)
+}
 
-    fn put(&mut self, header: &Header, payload: &[u8]) -> std::io::Result<()> {
-        let mut bytes = Vec::with_capacity(block::HEADER_LENGTH + payload.len());
-        block::write(header, payload, &mut bytes);
-        self.to.write_all(&bytes)
-    }
+fn put(to: &mut impl Write, header: &Header, payload: &[u8]) -> std::io::Result<()> {
+    let mut bytes = Vec::with_capacity(block::HEADER_LENGTH + payload.len());
+    block::write(header, payload, &mut bytes);
+    to.write_all(&bytes)
 }
 
 impl<W: Write> CaptureSink for CaptureWriter<W> {
