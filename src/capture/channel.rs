@@ -22,11 +22,19 @@ pub enum EdgeChannel {
     EmergencyStop,
     /// The bench's guard; high when closed.
     Guard,
+    /// Contact of the unit's first control, as the jig sees its line; high when pressed.
+    Control1,
+    /// Of the second, in the order of the unit file.
+    Control2,
+    /// Of the third.
+    Control3,
+    /// Of the fourth.
+    Control4,
 }
 
 impl EdgeChannel {
     /// All of them, in the order of their numbers.
-    pub const ALL: [EdgeChannel; 8] = [
+    pub const ALL: [EdgeChannel; 12] = [
         Self::Step,
         Self::Direction,
         Self::EncoderA,
@@ -35,7 +43,13 @@ impl EdgeChannel {
         Self::RightEndStop,
         Self::EmergencyStop,
         Self::Guard,
+        Self::Control1,
+        Self::Control2,
+        Self::Control3,
+        Self::Control4,
     ];
+    /// The contacts of the unit's controls, in the order of the unit file.
+    pub const CONTROLS: [EdgeChannel; 4] = [Self::Control1, Self::Control2, Self::Control3, Self::Control4];
 
     /// Its words in jig files and captures.
     pub const fn name(self) -> &'static str {
@@ -48,7 +62,16 @@ impl EdgeChannel {
             Self::RightEndStop => "right end stop",
             Self::EmergencyStop => "emergency stop",
             Self::Guard => "guard",
+            Self::Control1 => "control 1",
+            Self::Control2 => "control 2",
+            Self::Control3 => "control 3",
+            Self::Control4 => "control 4",
         }
+    }
+
+    /// The contact of the unit's control with this number, counted from 0.
+    pub fn control(number: u8) -> Option<Self> {
+        Self::CONTROLS.get(usize::from(number)).copied()
     }
 
     /// The channel with this name.
@@ -72,13 +95,22 @@ pub enum SampleChannel {
     AirTemperature,
     /// Light on one segment of the light bar, counted from 0; 1 is a fully lit segment.
     Light(u8),
+    /// Light of the whole bar, seen by a photodiode that is quick enough for its flicker; 1 is all segments fully lit.
+    LightFlicker,
+    /// Red light of the bar, as the colour sensor sees it through its red filter; red, green and blue have one scale.
+    Red,
+    /// Green light of the bar.
+    Green,
+    /// Blue light of the bar.
+    Blue,
 }
 
 impl SampleChannel {
     /// The most segments of a light bar that a jig can watch.
     pub const LIGHTS: usize = 16;
     /// How many sample channels there are.
-    pub const COUNT: usize = 5 + Self::LIGHTS;
+    pub const COUNT: usize = Self::BEHIND_LIGHTS + 4;
+    const BEHIND_LIGHTS: usize = 5 + Self::LIGHTS;
 
     /// Its number, below [`SampleChannel::COUNT`].
     pub const fn index(self) -> usize {
@@ -89,6 +121,10 @@ impl SampleChannel {
             Self::HousingTemperature => 3,
             Self::AirTemperature => 4,
             Self::Light(segment) => 5 + segment as usize,
+            Self::LightFlicker => Self::BEHIND_LIGHTS,
+            Self::Red => Self::BEHIND_LIGHTS + 1,
+            Self::Green => Self::BEHIND_LIGHTS + 2,
+            Self::Blue => Self::BEHIND_LIGHTS + 3,
         }
     }
 
@@ -100,8 +136,14 @@ impl SampleChannel {
             2 => Some(Self::MotorTemperature),
             3 => Some(Self::HousingTemperature),
             4 => Some(Self::AirTemperature),
-            5..Self::COUNT => Some(Self::Light((index - 5) as u8)),
-            _ => None,
+            5..Self::BEHIND_LIGHTS => Some(Self::Light((index - 5) as u8)),
+            _ => match index - Self::BEHIND_LIGHTS {
+                0 => Some(Self::LightFlicker),
+                1 => Some(Self::Red),
+                2 => Some(Self::Green),
+                3 => Some(Self::Blue),
+                _ => None,
+            },
         }
     }
 
@@ -114,6 +156,10 @@ impl SampleChannel {
             Self::HousingTemperature => "housing temperature".into(),
             Self::AirTemperature => "air temperature".into(),
             Self::Light(segment) => format!("light {}", segment + 1),
+            Self::LightFlicker => "light flicker".into(),
+            Self::Red => "red".into(),
+            Self::Green => "green".into(),
+            Self::Blue => "blue".into(),
         }
     }
 
@@ -130,7 +176,7 @@ impl SampleChannel {
             Self::MotorTemperature | Self::HousingTemperature | Self::AirTemperature => {
                 Dimension::TemperatureDifference
             }
-            Self::Light(_) => Dimension::Ratio,
+            Self::Light(_) | Self::LightFlicker | Self::Red | Self::Green | Self::Blue => Dimension::Ratio,
         }
     }
 }
@@ -208,5 +254,27 @@ impl Calibration {
     /// The value that a code stands for.
     pub fn value(&self, code: i32) -> f64 {
         self.gain * f64::from(code) + self.offset
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The numbers are in capture files and in the capture board's protocol: they stay for ever.
+    #[test]
+    fn numbers_and_names_belong_together() {
+        for (number, channel) in EdgeChannel::ALL.into_iter().enumerate() {
+            assert_eq!((channel as usize, EdgeChannel::named(channel.name())), (number, Some(channel)));
+        }
+        assert_eq!(EdgeChannel::CONTROLS.map(|channel| channel as u8), [8, 9, 10, 11]);
+        assert_eq!((EdgeChannel::control(3), EdgeChannel::control(4)), (Some(EdgeChannel::Control4), None));
+        for number in 0..SampleChannel::COUNT {
+            let channel = SampleChannel::at(number).expect("a channel");
+            assert_eq!((channel.index(), SampleChannel::named(&channel.name())), (number, Some(channel)));
+        }
+        let (last_light, flicker) = (SampleChannel::Light(15).index(), SampleChannel::LightFlicker.index());
+        assert_eq!((last_light, flicker, SampleChannel::Blue.index()), (20, 21, 24));
+        assert_eq!(SampleChannel::at(SampleChannel::COUNT), None);
     }
 }

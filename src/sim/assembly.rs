@@ -4,10 +4,12 @@
 use super::belt::Belt;
 use super::carriage::{Carriage, TRAVEL};
 use super::chance::{Chance, Stream};
+use super::controls::ControlMake;
 use super::driver::Driver;
 use super::end_stop::EndStopMake;
 use super::faults::Fault;
-use super::firmware::{FirmwareMake, SEGMENTS, Timing};
+use super::firmware::{CONTROLS, FirmwareMake, SEGMENTS, Timing};
+use super::light_bar::LightBarMake;
 use super::motor::Motor;
 use super::pack::PackMake;
 use super::thermal::ThermalMake;
@@ -80,6 +82,8 @@ pub(super) struct Assembly {
     /// Light of each segment when lit; 1 is a fully lit one.
     pub segments: [f64; SEGMENTS],
     pub dead_segment: Option<usize>,
+    pub light_bar: LightBarMake,
+    pub controls: [ControlMake; CONTROLS],
     /// Probability that a byte is garbled on the line.
     pub garbled: f64,
     /// How often the pack's contact opens for a moment while the motor runs, 1/s.
@@ -125,6 +129,7 @@ impl Assembly {
             let sound = EndStopMake::sound(trigger + 0.08e-3 * chance.deviate());
             EndStopMake { bounce: sound.bounce * chance.spread(0.1), ..sound }
         });
+        let (light_bar, controls) = panel(settings.seed);
         let mut firmware = FirmwareMake::sound(settings.firmware.text(), settings.serial.clone());
         // A crystal: ±50 ppm (common practice, no source).
         firmware.timing.clock_error = chance.between(-50e-6, 50e-6);
@@ -145,6 +150,8 @@ impl Assembly {
             firmware,
             segments: std::array::from_fn(|_| chance.spread(0.03)),
             dead_segment: None,
+            light_bar,
+            controls,
             garbled: 0.0,
             dips_per_s: 0.0,
             place: chance.between(0.15, 0.40),
@@ -154,4 +161,20 @@ impl Assembly {
         }
         assembly
     }
+}
+
+/// The light bar as a whole and the controls, with their spread from piece to piece.
+fn panel(seed: u64) -> (LightBarMake, [ControlMake; CONTROLS]) {
+    let chance = &mut Chance::new(seed, Stream::Bar);
+    let bar = LightBarMake::sound();
+    let bar = LightBarMake {
+        ripple: bar.ripple * chance.spread(0.1),
+        ripple_hz: bar.ripple_hz * chance.spread(0.02),
+        colour: bar.colour.map(|part| part * chance.spread(0.01)),
+    };
+    let controls = std::array::from_fn(|_| {
+        let sound = ControlMake::sound();
+        ControlMake { travel: sound.travel * chance.spread(0.05), bounce: sound.bounce * chance.spread(0.1), ..sound }
+    });
+    (bar, controls)
 }

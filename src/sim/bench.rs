@@ -103,6 +103,10 @@ impl Jig for SimJig {
     }
 
     fn settle(&mut self, into: &mut Part) -> Result<Tick, JigError> {
+        {
+            let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+            world.settle_samples(stamped);
+        }
         self.collect(into)?;
         Ok(self.shared.borrow().world.tick_now())
     }

@@ -43,6 +43,8 @@ pub(super) struct Introduction<'a> {
     pub ticks_per_second: u32,
     pub scale_thousandths: u32,
     pub edges: u8,
+    /// One bit for each control whose contact it stamps.
+    pub controls: u8,
     pub outputs: u16,
     pub samples: u32,
     pub text: &'a str,
@@ -108,7 +110,7 @@ impl Voice {
     }
 
     pub fn introduce(&mut self, who: &Introduction<'_>) {
-        let mut payload = vec![VERSION, 1];
+        let mut payload = vec![VERSION, 1 | who.controls << 4];
         payload.extend(who.ticks_per_second.to_le_bytes());
         payload.extend(who.scale_thousandths.to_le_bytes());
         payload.push(who.edges);
@@ -118,9 +120,9 @@ impl Voice {
         self.answer(0x81, &payload);
     }
 
-    pub fn started(&mut self, at: Tick, levels: u8) {
-        let [a, b, c, d] = low(at);
-        self.answer(0x82, &[a, b, c, d, levels]);
+    pub fn started(&mut self, at: Tick, levels: [u8; 2]) {
+        let ([a, b, c, d], [first, controls]) = (low(at), levels);
+        self.answer(0x82, &[a, b, c, d, first, controls]);
     }
 
     pub fn switched(&mut self, request: u8, output: OutputChannel, on: bool, at: Tick) {
@@ -147,13 +149,15 @@ impl Voice {
     /// Says the edges and samples of a part.
     pub fn stream(&mut self, part: &Part, now: Tick) {
         let mut merged = std::mem::take(&mut self.merged);
-        merged.clear();
-        for (channel, column) in part.edges.iter().enumerate() {
-            let record = |level: bool| (channel as u8) << 1 | u8::from(level);
-            merged.extend(column.iter().map(|edge| (edge.tick(), record(edge.level()), 0)));
+        for (kind, first, last) in [(0x83, 0, 8), (0x8A, 8, part.edges.len())] {
+            merged.clear();
+            for (channel, column) in part.edges[first..last].iter().enumerate() {
+                let record = |level: bool| (channel as u8) << 1 | u8::from(level);
+                merged.extend(column.iter().map(|edge| (edge.tick(), record(edge.level()), 0)));
+            }
+            merged.sort_unstable();
+            self.records(kind, &merged, |record, into| put_number(record.0 << 4 | u64::from(record.1), into));
         }
-        merged.sort_unstable();
-        self.records(0x83, &merged, |record, into| put_number(record.0 << 4 | u64::from(record.1), into));
         merged.clear();
         for (channel, column) in part.samples.iter().enumerate() {
             merged.extend(column.iter().map(|sample| (sample.at, channel as u8, sample.code)));

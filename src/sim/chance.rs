@@ -20,6 +20,8 @@ pub enum Stream {
     Controller,
     /// Bits on the line.
     Line,
+    /// The light bar and its sensors, and the controls.
+    Bar,
 }
 
 /// A stream of chance.

@@ -2,9 +2,7 @@
 
 use super::SimTime;
 use super::chance::Chance;
-
-/// Most transitions of one contact: each bounce is two.
-const TRANSITIONS: usize = 24;
+use super::contact::Contact;
 
 /// How a switch is made.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,19 +34,16 @@ pub struct EndStop {
     outwards: f64,
     pressed: bool,
     this_trigger: f64,
-    level: bool,
-    pending: [(SimTime, bool); TRANSITIONS],
-    first: usize,
-    count: usize,
+    contact: Contact,
 }
 
 impl EndStop {
     /// A switch at the left (`outwards` −1) or right (+1) end, with the carriage at `carriage`.
     pub fn new(make: EndStopMake, outwards: f64, carriage: f64) -> Self {
         let pressed = (carriage - make.trigger) * outwards > 0.0;
-        let level = pressed && !make.dead;
+        let contact = Contact::at_rest(pressed && !make.dead);
         let this_trigger = make.trigger;
-        Self { make, outwards, pressed, this_trigger, level, pending: [(0, false); TRANSITIONS], first: 0, count: 0 }
+        Self { make, outwards, pressed, this_trigger, contact }
     }
 
     /// The carriage positions between which nothing happens to the switch's lever.
@@ -63,61 +58,25 @@ impl EndStop {
     pub fn moved(&mut self, at: SimTime, chance: &mut Chance) {
         self.pressed = !self.pressed;
         self.this_trigger = self.make.trigger + self.make.scatter * chance.deviate();
-        if self.make.dead {
-            return;
+        if !self.make.dead {
+            self.contact.go(at, self.pressed, self.make.bounce, chance);
         }
-        // What was still to come of the last contact is overtaken.
-        self.count = 0;
-        let mut time = at;
-        if self.level == self.pressed {
-            return;
-        }
-        self.push(time, self.pressed);
-        let bouncing = self.make.bounce * chance.between(0.3, 1.0) * if self.pressed { 1.0 } else { 0.5 };
-        let bounces = 1 + (chance.bits() % 5) as u32;
-        let mean_gap = bouncing * 1e9 / f64::from(2 * bounces);
-        for _ in 0..bounces {
-            for level in [!self.pressed, self.pressed] {
-                time += (mean_gap * chance.between(0.3, 1.7)) as u64 + 1_000;
-                self.push(time, level);
-            }
-        }
-    }
-
-    fn push(&mut self, at: SimTime, level: bool) {
-        if self.count == 0 {
-            self.first = 0;
-        }
-        self.pending[self.first + self.count] = (at, level);
-        self.count += 1;
-    }
-
-    /// When its line changes next.
-    pub fn next_change(&self) -> SimTime {
-        if self.count == 0 { SimTime::MAX } else { self.pending[self.first].0 }
     }
 
     /// Takes the next change of its line, at or before `until`.
     pub fn take_change(&mut self, until: SimTime) -> Option<(SimTime, bool)> {
-        if self.count == 0 || self.next_change() > until {
-            return None;
-        }
-        let change = self.pending[self.first];
-        self.first += 1;
-        self.count -= 1;
-        self.level = change.1;
-        Some(change)
+        self.contact.take_change(until)
     }
 
     /// Whether its line is open and stays so while the carriage does not come near.
     #[inline]
     pub fn is_quiet(&self) -> bool {
-        !self.level && self.count == 0
+        self.contact.is_quiet()
     }
 
     /// The level of its line after the changes taken; true is pressed.
     pub fn level(&self) -> bool {
-        self.level
+        self.contact.level()
     }
 }
 
@@ -150,7 +109,7 @@ mod tests {
         let make = EndStopMake { dead: true, ..EndStopMake::sound(0.0) };
         let mut stop = EndStop::new(make, -1.0, 0.3);
         stop.moved(5, &mut Chance::new(1, Stream::Contact));
-        assert_eq!(stop.next_change(), SimTime::MAX);
+        assert_eq!(stop.take_change(SimTime::MAX), None);
         assert!(!stop.level());
     }
 }

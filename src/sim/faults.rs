@@ -234,7 +234,7 @@ impl Fault {
             FaultKind::LostCommands => on.firmware.lost_commands = 0.5 * severity,
             FaultKind::GarbledLink => on.garbled = 0.02 * severity,
             FaultKind::BrownOut => on.dips_per_s = 0.4 * severity,
-            FaultKind::StuckControl => on.firmware.stuck_control = Some((whichever * CONTROLS as f64) as usize),
+            FaultKind::StuckControl => on.controls[(whichever * CONTROLS as f64) as usize].dead = true,
             FaultKind::DeadLightSegment => on.dead_segment = Some((whichever * SEGMENTS as f64) as usize),
             FaultKind::SwappedLevels => {
                 let [.., fourth, fifth, _] = on.firmware.levels;

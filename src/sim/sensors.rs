@@ -18,6 +18,12 @@ const ENCODER_UNCERTAINTY: f64 = 50e-6;
 pub const PACK_TICKS: Tick = TICKS_PER_SECOND / 250;
 /// Ticks between two light samples: 20 Hz.
 pub const LIGHT_TICKS: Tick = TICKS_PER_SECOND / 20;
+/// Ticks between two samples of the bar's flicker: 1 kHz.
+pub const FLICKER_TICKS: Tick = TICKS_PER_SECOND / 1000;
+/// Samples of flicker in a burst.
+pub const FLICKER_BURST: Tick = 256;
+/// Ticks from the beginning of a burst to that of the next.
+pub const FLICKER_EVERY_TICKS: Tick = 2 * TICKS_PER_SECOND;
 /// Ticks between two temperature samples: 1 Hz.
 pub const TEMPERATURE_TICKS: Tick = TICKS_PER_SECOND;
 
@@ -151,11 +157,15 @@ pub struct Converters {
     pub celsius: [Converter; 3],
     /// Light of each segment; 1 is fully lit.
     pub light: [Converter; 6],
+    /// Light of the whole bar, quickly; 1 is all segments fully lit.
+    pub flicker: Converter,
+    /// Red, green and blue of the bar.
+    pub colour: [Converter; 3],
 }
 
 impl Converters {
     /// Converters with errors drawn from their calibration's uncertainty.
-    pub fn drawn(chance: &mut Chance) -> Self {
+    pub fn drawn(chance: &mut Chance, bar_chance: &mut Chance) -> Self {
         let volts = Specified { per_code: 1.25e-3, gain_uncertainty: 1e-3, offset_uncertainty: 2e-3, noise: 0.8e-3 };
         let amps = Specified { per_code: 0.5e-3, gain_uncertainty: 3e-3, offset_uncertainty: 1e-3, noise: 0.8e-3 };
         let celsius = |chance: &mut Chance| {
@@ -172,6 +182,14 @@ impl Converters {
             amps: Converter::drawn(amps, chance),
             celsius: std::array::from_fn(|_| celsius(chance)),
             light: std::array::from_fn(|_| light(chance)),
+            flicker: Converter::drawn(
+                Specified { per_code: 1.0 / 4096.0, gain_uncertainty: 0.05, offset_uncertainty: 1e-3, noise: 1e-4 },
+                bar_chance,
+            ),
+            colour: std::array::from_fn(|_| {
+                let one = Specified { per_code: 1e-4, gain_uncertainty: 0.02, offset_uncertainty: 5e-4, noise: 1e-4 };
+                Converter::drawn(one, bar_chance)
+            }),
         }
     }
 }
@@ -215,7 +233,7 @@ mod tests {
         let mut chance = Chance::new(9, Stream::Jig);
         let mut noise = Chance::new(9, Stream::Noise);
         for _ in 0..100 {
-            let converters = Converters::drawn(&mut chance);
+            let converters = Converters::drawn(&mut chance, &mut Chance::new(9, Stream::Bar));
             let volts = f64::from(converters.volts.code(7.6, &mut noise)) * 1.25e-3;
             assert!((volts - 7.6).abs() < 3.5 * (7.6e-3 + 2e-3) + 4e-3, "{volts}");
             let celsius = f64::from(converters.celsius[0].code(23.0, &mut noise)) * 0.0625;

@@ -200,8 +200,8 @@ impl Served {
             Asked::Start => {
                 self.started = true;
                 self.silence = Duration::ZERO;
-                let levels = self.levels.iter().rev().fold(0, |bits, &level| bits << 1 | u8::from(level));
-                self.voice.started(now, levels);
+                let levels = self.levels.iter().rev().fold(0, |bits, &level| bits << 1 | u16::from(level));
+                self.voice.started(now, levels.to_le_bytes());
             }
             Asked::Unknown => self.voice.refuse(0, board::UNKNOWN_TYPE),
             Asked::Drive { request, .. } | Asked::Settle { request } | Asked::Safe { request } if !self.started => {
@@ -217,7 +217,11 @@ impl Served {
                 Some(output) => self.switch(request, output, on),
                 None => self.voice.refuse(request, board::NO_SUCH_OUTPUT),
             },
-            Asked::Settle { request } => self.voice.settled(request, now),
+            Asked::Settle { request } => {
+                self.world.settle_samples(&mut self.part);
+                self.say_part();
+                self.voice.settled(request, now);
+            }
             Asked::Safe { request } => {
                 self.make_safe(request);
                 self.voice.settled(request, now);
@@ -226,12 +230,14 @@ impl Served {
     }
 
     fn introduce(&mut self) {
-        let samples = (0..SampleChannel::COUNT).filter(|&index| index < SampleChannel::Light(0).index() + LIGHTS);
+        let watched = |channel| !matches!(channel, SampleChannel::Light(segment) if usize::from(segment) >= LIGHTS);
+        let samples = (0..SampleChannel::COUNT).filter(|&index| SampleChannel::at(index).is_some_and(watched));
         let outputs = (0..OutputChannel::COUNT as u8).filter(|&output| driven_output(output).is_some());
         self.voice.introduce(&Introduction {
             ticks_per_second: TICKS_PER_SECOND as u32,
             scale_thousandths: (self.settings.scale * 1000.0).round() as u32,
             edges: u8::MAX,
+            controls: (1 << World::CONTROLS) - 1,
             outputs: outputs.fold(0, |bits, output| bits | 1 << output),
             samples: samples.fold(0, |bits, index| bits | 1 << index),
             text: concat!("simulated capture board of railproof ", env!("CARGO_PKG_VERSION")),

@@ -323,6 +323,6 @@ mod tests {
         let edges = EdgeChannel::ALL.map(edge_column);
         assert!(edges.iter().all(|&number| column(number) == Some(Ok(usize::from(number)))));
         assert!((0..SampleChannel::COUNT).all(|index| column(sample_column(index)) == Some(Err(index))));
-        assert_eq!((column(8), column(255)), (None, None));
+        assert_eq!((column(12), column(255)), (None, None));
     }
 }

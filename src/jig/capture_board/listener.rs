@@ -42,7 +42,8 @@ pub struct Listener {
     clock: Unroll,
     /// The board's clock, unrolled, when the capture began.
     origin: u64,
-    last_edge: Tick,
+    /// Ticks of the latest edge, and of the latest edge of a control.
+    last_edges: [Tick; 2],
     missing: u16,
     heartbeats: VecDeque<(u16, HostTime)>,
     news: Vec<News>,
@@ -57,7 +58,7 @@ impl Listener {
             channels: None,
             clock: Unroll::default(),
             origin: 0,
-            last_edge: 0,
+            last_edges: [0; 2],
             missing: 0,
             heartbeats: VecDeque::with_capacity(HEARTBEATS_KEPT),
             news: Vec::new(),
@@ -116,7 +117,8 @@ impl Listener {
         match message {
             FromBoard::Identity(_) => (),
             FromBoard::Started { tick, levels } => self.started(tick, levels),
-            FromBoard::Edges { tick, records } => self.edges(tick, records),
+            FromBoard::Edges { tick, records } => self.edges(tick, records, EdgeChannel::Step),
+            FromBoard::ControlEdges { tick, records } => self.edges(tick, records, EdgeChannel::Control1),
             FromBoard::Samples { tick, records } => self.samples(tick, records),
             FromBoard::Switched { request, output, on, tick } => self.switched(request, output, on, tick),
             FromBoard::Beat { number, tick, missing } => self.beat(number, tick, missing, heard, relation),
@@ -134,10 +136,10 @@ impl Listener {
         }
     }
 
-    fn started(&mut self, tick: u32, levels: u8) {
+    fn started(&mut self, tick: u32, levels: u16) {
         self.clock = Unroll(u64::from(tick));
         self.origin = u64::from(tick);
-        self.last_edge = 0;
+        self.last_edges = [0; 2];
         let facts = self.channels.clone();
         let stamped =
             EdgeChannel::ALL.into_iter().filter(|&channel| facts.as_ref().is_some_and(|f| f.has_edges(channel)));
@@ -147,13 +149,16 @@ impl Listener {
         self.news.push(News::Started);
     }
 
-    fn edges(&mut self, tick: u32, records: &[u8]) {
+    /// Takes a frame of edges. The controls' come in frames of their own, each kind in order of time.
+    fn edges(&mut self, tick: u32, records: &[u8], first: EdgeChannel) {
         let mut at = self.tick(tick);
-        if at < self.last_edge {
-            self.lose(format!("a frame of edges: the board's ticks ran back from {} to {at}", self.last_edge));
+        let kind = usize::from(first != EdgeChannel::Step);
+        let last = self.last_edges[kind];
+        if at < last {
+            self.lose(format!("a frame of edges: the board's ticks ran back from {last} to {at}"));
             return;
         }
-        for record in edge_records(records) {
+        for record in edge_records(records, first) {
             match record {
                 Ok((since, channel, level)) => {
                     at += since;
@@ -162,7 +167,7 @@ impl Listener {
                 Err(what) => self.lose(what),
             }
         }
-        self.last_edge = at;
+        self.last_edges[kind] = at;
     }
 
     fn samples(&mut self, tick: u32, records: &[u8]) {

@@ -49,7 +49,7 @@ pub struct BoardFacts {
     pub ticks_per_second: u32,
     /// How many of its seconds pass in one of the computer's, in thousandths.
     pub scale_thousandths: u32,
-    edges: u8,
+    edges: u16,
     outputs: u16,
     samples: u32,
     /// Its kind and firmware, in words.
@@ -79,9 +79,11 @@ pub enum FromBoard<'a> {
     /// Who it is.
     Identity(BoardFacts),
     /// It streams from this tick on; the levels of its inputs at that moment.
-    Started { tick: u32, levels: u8 },
+    Started { tick: u32, levels: u16 },
     /// Edges, counted from this tick.
     Edges { tick: u32, records: &'a [u8] },
+    /// Edges of the controls' contacts, counted from this tick.
+    ControlEdges { tick: u32, records: &'a [u8] },
     /// Samples, counted from this tick.
     Samples { tick: u32, records: &'a [u8] },
     /// An output was switched, by itself where `request` is 0.
@@ -103,7 +105,7 @@ impl<'a> FromBoard<'a> {
         let mut fields = Fields(&frame.payload);
         let message = match frame.kind {
             0x81 => fields.identity().map(Self::Identity),
-            0x82 => fields.u32().zip(fields.u8()).map(|(tick, levels)| Self::Started { tick, levels }),
+            0x82 => fields.started(),
             0x83 => fields.u32().map(|tick| Self::Edges { tick, records: fields.rest() }),
             0x84 => fields.u32().map(|tick| Self::Samples { tick, records: fields.rest() }),
             0x85 => fields.switched()?,
@@ -111,14 +113,18 @@ impl<'a> FromBoard<'a> {
             0x87 => fields.u8().zip(fields.u32()).map(|(request, tick)| Self::Settled { request, tick }),
             0x88 => fields.u32().zip(fields.u16()).map(|(tick, lost)| Self::Overrun { tick, lost }),
             0x89 => fields.u8().zip(fields.u8()).map(|(request, reason)| Self::Refused { request, reason }),
+            0x8A => fields.u32().map(|tick| Self::ControlEdges { tick, records: fields.rest() }),
             unknown => return Err(format!("a frame of unknown type {unknown:02X}")),
         };
         message.filter(|_| fields.0.is_empty()).ok_or_else(short)
     }
 }
 
-/// The edges of a record: ticks since the one before, channel, level.
-pub fn edge_records(records: &[u8]) -> impl Iterator<Item = Result<(u64, EdgeChannel, bool), String>> {
+/// The edges of a record: ticks since the one before, channel, level. `first` is the number of the record's channel 0.
+pub fn edge_records(
+    records: &[u8],
+    first: EdgeChannel,
+) -> impl Iterator<Item = Result<(u64, EdgeChannel, bool), String>> {
     let mut fields = Fields(records);
     std::iter::from_fn(move || {
         if fields.0.is_empty() {
@@ -128,8 +134,9 @@ pub fn edge_records(records: &[u8]) -> impl Iterator<Item = Result<(u64, EdgeCha
             fields.0 = &[];
             return Some(Err("an edge that is cut short".to_owned()));
         };
-        let channel = EdgeChannel::ALL[(record >> 1 & 7) as usize];
-        Some(Ok((record >> 4, channel, record & 1 == 1)))
+        let number = first as usize + (record >> 1 & 7) as usize;
+        let channel = EdgeChannel::ALL.get(number).ok_or_else(|| format!("an edge of channel {number}"));
+        Some(channel.map(|channel| (record >> 4, *channel, record & 1 == 1)))
     })
 }
 
@@ -194,16 +201,25 @@ impl<'a> Fields<'a> {
     }
 
     fn identity(&mut self) -> Option<BoardFacts> {
+        let (version, flags) = (self.u8()?, self.u8()?);
         Some(BoardFacts {
-            version: self.u8()?,
-            simulated: self.u8()? & 1 == 1,
+            version,
+            simulated: flags & 1 == 1,
             ticks_per_second: self.u32()?,
             scale_thousandths: self.u32()?,
-            edges: self.u8()?,
+            // The controls came later than the first eight channels and have their bits in the flags.
+            edges: u16::from(self.u8()?) | u16::from(flags >> 4) << 8,
             outputs: self.u16()?,
             samples: self.u32()?,
             text: String::from_utf8_lossy(self.rest()).into_owned(),
         })
+    }
+
+    /// A board without controls leaves their byte of levels out.
+    fn started(&mut self) -> Option<FromBoard<'static>> {
+        let (tick, levels) = (self.u32()?, self.u8()?);
+        let controls = self.u8().unwrap_or(0);
+        Some(FromBoard::Started { tick, levels: u16::from_le_bytes([levels, controls]) })
     }
 
     fn switched(&mut self) -> Result<Option<FromBoard<'static>>, String> {

@@ -212,7 +212,11 @@ fn sample(fields: Fields<'_>, channel: SampleChannel, kind: Option<JigKind>, usu
     let (value, difference, example) = match channel {
         SampleChannel::PackVoltage => (Dimension::Voltage, Dimension::Voltage, "1.25 mV"),
         SampleChannel::PackCurrent => (Dimension::Current, Dimension::Current, "0.5 mA"),
-        SampleChannel::Light(_) => (Dimension::Ratio, Dimension::Ratio, "0.1 %"),
+        SampleChannel::Light(_)
+        | SampleChannel::LightFlicker
+        | SampleChannel::Red
+        | SampleChannel::Green
+        | SampleChannel::Blue => (Dimension::Ratio, Dimension::Ratio, "0.1 %"),
         SampleChannel::MotorTemperature | SampleChannel::HousingTemperature | SampleChannel::AirTemperature => {
             (Dimension::Temperature, Dimension::TemperatureDifference, "0.0625 K")
         }

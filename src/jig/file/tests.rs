@@ -128,7 +128,7 @@ fn wrong_wires_are_found() {
     );
     problems(
         &BOARD.replace("board: /dev/ttyACM0", "board: /dev/ttyUSB0"),
-        expect!["27:37 ports.board | unit and board cannot be on the same port | name the board's own port"],
+        expect!["31:37 ports.board | unit and board cannot be on the same port | name the board's own port"],
     );
     problems(
         &SIMULATED.replace("encoder a, encoder b,", "encoder a,"),
@@ -153,17 +153,19 @@ fn a_channel_without_calibration_is_none() {
         expect![[r#"
             12:3 clock | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
             18:3 encoder | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-            25:26 samples.pack voltage | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-            26:26 samples.pack current | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-            27:26 samples.motor temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-            28:26 samples.housing temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-            29:26 samples.air temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
-            30:26 samples.light 1 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]],
+            26:26 samples.pack voltage | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            27:26 samples.pack current | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            28:26 samples.motor temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            29:26 samples.housing temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            30:26 samples.air temperature | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            31:26 samples.light 1 | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            37:26 samples.light flicker | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file
+            38:26 samples.red | nothing says until when this calibration holds | add `calibrated: 2026-03-02` and `due: 2027-03-02` here, or once at the head of the file"#]],
     );
     problems(
         &SIMULATED.replace("offset uncertainty: 2 mV", "offset uncertainty: 2 mA"),
         expect![
-            "27:99 samples.pack voltage.offset uncertainty | `2 mA` is a current; a voltage is wanted | write for example `7.2 V`"
+            "28:99 samples.pack voltage.offset uncertainty | `2 mA` is a current; a voltage is wanted | write for example `7.2 V`"
         ],
     );
     problems(
@@ -172,12 +174,12 @@ fn a_channel_without_calibration_is_none() {
             "gain: 0.0625 °C, offset: 0 °C, gain uncertainty: -1 %",
         ),
         expect![[r#"
-            29:32 samples.motor temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
-            29:75 samples.motor temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it
-            30:32 samples.housing temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
-            30:75 samples.housing temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it
-            31:32 samples.air temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
-            31:75 samples.air temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it"#]],
+            30:32 samples.motor temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
+            30:75 samples.motor temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it
+            31:32 samples.housing temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
+            31:75 samples.housing temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it
+            32:32 samples.air temperature.gain | `0.0625 °C` is a temperature; a difference of temperatures is wanted | write for example `15 K`
+            32:75 samples.air temperature.gain uncertainty | `-1 %` is no standard uncertainty | write a small value that is not negative, as the calibration states it"#]],
     );
 }
 
@@ -186,20 +188,20 @@ fn a_real_jig_watches_its_emergency_stop() {
     problems(
         &BOARD.replace("interlocks: [ emergency stop, guard ]", "interlocks: [ guard ]"),
         expect![
-            "24:1  | this jig moves real carriages without watching its emergency stop | wire the emergency-stop chain to an input, list it under `edges`, and add `interlocks: [ emergency stop ]`"
+            "28:1  | this jig moves real carriages without watching its emergency stop | wire the emergency-stop chain to an input, list it under `edges`, and add `interlocks: [ emergency stop ]`"
         ],
     );
     problems(
         &BOARD.replace("safe state: all off", "safe state: unit supply on"),
         expect![
-            "65:13 safe state | `unit supply on` is no safe state | write `all off`, and wire the relays so that supply and load are off and nothing is pressed without power"
+            "74:13 safe state | `unit supply on` is no safe state | write `all off`, and wire the relays so that supply and load are off and nothing is pressed without power"
         ],
     );
     problems(
-        &BOARD.replace("right end stop, emergency stop, guard ]", "right end stop, emergency stpo ]"),
+        &BOARD.replace("right end stop, emergency stop, guard,", "right end stop, emergency stpo,"),
         expect![[r#"
-            44:80 edges[6] | there is no channel `emergency stpo` | did you mean `emergency stop`?
-            64:15 interlocks[0] | the interlock `emergency stop` is not among this jig's `edges` | wire it and list it there
-            64:31 interlocks[1] | the interlock `guard` is not among this jig's `edges` | wire it and list it there"#]],
+            48:80 edges[6] | there is no channel `emergency stpo` | did you mean `emergency stop`?
+            73:15 interlocks[0] | the interlock `emergency stop` is not among this jig's `edges` | wire it and list it there
+            73:31 interlocks[1] | the interlock `guard` is not among this jig's `edges` | wire it and list it there"#]],
     );
 }

@@ -31,7 +31,7 @@ pub const SEGMENTS: usize = 6;
 const CONTROL_NAMES: [&str; CONTROLS] = ["knob right", "knob left", "knob push", "stop key"];
 /// Time from supply to banner.
 const START_UP_NS: SimTime = 800_000_000;
-/// Time for which a control must be held before it counts.
+/// Time for which a control's contact must be closed before it counts.
 const HELD_NS: f64 = 10e6;
 /// Longest round of the main loop.
 const LOOP_NS: f64 = 600e3;
@@ -67,8 +67,6 @@ pub struct FirmwareMake {
     pub lost_commands: f64,
     /// Says nothing: its transmit wire is off.
     pub mute: bool,
-    /// A control that does nothing.
-    pub stuck_control: Option<usize>,
     /// Whether the driver keeps its hold current at rest.
     pub holds: bool,
 }
@@ -83,7 +81,6 @@ impl FirmwareMake {
             levels: [0.1, 1.0, 5.0, 15.0, 40.0, 90.0],
             lost_commands: 0.0,
             mute: false,
-            stuck_control: None,
             holds: true,
         }
     }
@@ -200,6 +197,11 @@ impl Controller {
         if self.power == Power::Up { self.level } else { 0 }
     }
 
+    /// Its clock and interrupts.
+    pub fn timing(&self) -> &Timing {
+        &self.make.timing
+    }
+
     /// When it next has something to do.
     pub fn next_wake(&self) -> SimTime {
         let mut wake = self.uart.next_for_unit();
@@ -271,13 +273,13 @@ impl Controller {
         }
     }
 
-    /// The jig presses a control or lets it go.
-    pub fn press(&mut self, control: usize, on: bool, now: SimTime) {
-        if control >= CONTROLS || self.make.stuck_control == Some(control) || self.power != Power::Up {
+    /// The contact of a control closes or opens. It counts once it has been closed for a while without a break.
+    pub fn contact(&mut self, control: usize, closed: bool, now: SimTime) {
+        if self.power != Power::Up {
             return;
         }
         let held = HELD_NS + self.chance.between(0.0, LOOP_NS);
-        self.pressed[control] = if on { now + held as u64 } else { SimTime::MAX };
+        self.pressed[control] = if closed { now + held as u64 } else { SimTime::MAX };
     }
 
     fn hear(&mut self, byte: u8, now: SimTime) {

@@ -133,7 +133,7 @@ fn a_run_is_the_same_on_every_machine() {
     for channel in (0..SampleChannel::COUNT).filter_map(SampleChannel::at) {
         rig.part.samples(channel).iter().for_each(|sample| take(sample.at ^ (sample.code as u64) << 40));
     }
-    assert_eq!(digest, 0x0500_6bb6_463a_50e8, "{digest:#018x}");
+    assert_eq!(digest, 0xab5f_a626_2bda_7f1c, "{digest:#018x}");
 }
 
 /// How often the world is asked for its evidence must not matter beyond the length of its strides.

@@ -1,5 +1,6 @@
 //! The world as a whole: from event to event, and between two events from step to step.
 
+mod bar;
 mod samples;
 mod supply;
 
@@ -7,8 +8,10 @@ use super::SimTime;
 use super::assembly::{Assembly, WorldSettings};
 use super::carriage::TRAVEL;
 use super::chance::{Chance, Stream};
+use super::controls::Controls;
 use super::driver::{Drive, Driver};
 use super::firmware::{CONTROLS, Controller, Outcome, SEGMENTS};
+use super::light_bar::LightBarMake;
 use super::motor::Motor;
 use super::pack::{Pack, Terminals};
 use super::sensors::{Converters, Encoder, JigClock};
@@ -32,6 +35,8 @@ pub struct World {
     thermal: Thermal,
     segments: [f64; SEGMENTS],
     dead_segment: Option<usize>,
+    light_bar: LightBarMake,
+    controls: Controls,
     phase_current: f64,
     mechanical_power: f64,
     known_drive: Drive,
@@ -54,13 +59,18 @@ pub struct World {
     converters: Converters,
     noise: Chance,
     contact: Chance,
+    bar_noise: Chance,
     inputs: [bool; 2],
     pack_tick: Tick,
     light_tick: Tick,
     temperature_tick: Tick,
+    flicker_tick: Tick,
     pack_at: SimTime,
     light_at: SimTime,
     temperature_at: SimTime,
+    // When the next sample of flicker is due, and when those due are taken.
+    flicker_from: SimTime,
+    flicker_at: SimTime,
     // The next of all samples, and when the controller has something to do.
     sample_at: SimTime,
     controller_at: SimTime,
@@ -76,7 +86,7 @@ impl World {
         let mut jig = Chance::new(seed, Stream::Jig);
         let clock = JigClock::drawn(&mut jig);
         let encoder = Encoder::drawn(&mut jig, assembly.place);
-        let converters = Converters::drawn(&mut jig);
+        let converters = Converters::drawn(&mut jig, &mut Chance::new(seed ^ 0x5e45, Stream::Bar));
         let train = Train::new(Parts {
             motor: &assembly.motor,
             belt: &assembly.belt,
@@ -97,6 +107,8 @@ impl World {
             driver: assembly.driver,
             segments: assembly.segments,
             dead_segment: assembly.dead_segment,
+            light_bar: assembly.light_bar,
+            controls: Controls::new(assembly.controls, seed),
             phase_current: 0.0,
             mechanical_power: 0.0,
             known_drive: Drive::Off,
@@ -116,13 +128,17 @@ impl World {
             converters,
             noise: Chance::new(seed, Stream::Noise),
             contact: Chance::new(seed ^ 0xd1b5, Stream::Contact),
+            bar_noise: Chance::new(seed ^ 0xba45, Stream::Bar),
             inputs: [true; 2],
             pack_tick: 0,
             light_tick: 0,
             temperature_tick: 0,
+            flicker_tick: 0,
             pack_at: 0,
             light_at: 0,
             temperature_at: 0,
+            flicker_from: 0,
+            flicker_at: 0,
             sample_at: 0,
             controller_at: SimTime::MAX,
             watchdog: SimTime::MAX,
@@ -194,7 +210,10 @@ impl World {
         let at = self.tick_now();
         out.driven.push(Driven { at, output, on });
         match output {
-            OutputChannel::UnitSupply => self.switch_supply(on),
+            OutputChannel::UnitSupply => {
+                self.sample_flicker(out);
+                self.switch_supply(on);
+            }
             OutputChannel::DummyLoad => {
                 self.use_pack();
                 self.load = on;
@@ -203,7 +222,7 @@ impl World {
                 self.use_pack();
                 self.low_pack = on;
             }
-            OutputChannel::Press(control) => self.controller.press(usize::from(control), on, self.now),
+            OutputChannel::Press(control) => self.controls.press(usize::from(control), on, self.now),
         }
         self.look_at_controller(out);
         self.use_pack();
@@ -294,20 +313,26 @@ impl World {
         let (a, b) = self.train.encoder_levels();
         let [left, right] = self.train.end_stop_levels();
         let levels = [false, self.direction_line, a, b, left, right, self.inputs[0], self.inputs[1]];
-        for (channel, level) in EdgeChannel::ALL.into_iter().zip(levels) {
+        let released = [false; EdgeChannel::CONTROLS.len()];
+        for (channel, level) in EdgeChannel::ALL.into_iter().zip(levels.into_iter().chain(released)) {
             out.push_edge(channel, 0, level);
         }
     }
 
     /// Moves to the next event, `goal` at the latest, and lets it happen.
     fn advance_to_event(&mut self, goal: SimTime, out: &mut Part) {
-        let event = self.sample_at.min(self.dip_ends).min(self.watchdog).min(self.controller_at);
+        let contact_at = self.controls.next_change();
+        let event = self.sample_at.min(self.dip_ends).min(self.watchdog).min(self.controller_at).min(contact_at);
         let reached = event.min(goal).max(self.now);
         self.move_to(reached, out);
         if self.now < reached || event > self.now {
             return;
         }
+        if contact_at <= self.now {
+            self.change_contacts(out);
+        }
         if self.controller_at <= self.now {
+            self.sample_flicker(out);
             self.controller.wake(self.now, self.train.end_stop_levels());
             self.look_at_controller(out);
         }
@@ -322,6 +347,17 @@ impl World {
             self.watchdog = SimTime::MAX;
             self.make_safe(out);
         }
+    }
+
+    /// Lets the controls' contacts change up to now.
+    fn change_contacts(&mut self, out: &mut Part) {
+        while let Some((control, at, closed)) = self.controls.take_change(self.now) {
+            if let Some(&channel) = EdgeChannel::CONTROLS.get(control) {
+                out.push_edge(channel, self.clock.tick(at), closed);
+            }
+            self.controller.contact(control, closed, self.now);
+        }
+        self.controller_at = self.controller.next_wake();
     }
 
     /// Moves the drive train step by step up to a moment, or to a step after which the controller has to think.

@@ -1,14 +1,11 @@
-//! What the jig's converters sample: pack, light, temperatures.
+//! What the jig's converters sample: pack and temperatures; the light bar is in [`super::bar`].
 
 use super::World;
 use crate::capture::{Part, SampleChannel};
 use crate::sim::SimTime;
-use crate::sim::firmware::SEGMENTS;
 use crate::sim::pack::Terminals;
-use crate::sim::sensors::{LIGHT_TICKS, PACK_TICKS, TEMPERATURE_TICKS, TICKS_PER_SECOND};
+use crate::sim::sensors::{PACK_TICKS, TEMPERATURE_TICKS, TICKS_PER_SECOND};
 
-/// Light that reaches the sensor of a dark segment from elsewhere (invented for the demo).
-const STRAY_LIGHT: f64 = 0.015;
 /// Share of a change of mechanical power that the driver's capacitors pass on within a sample's 4 ms (invented for the
 /// demo).
 const STORE_SHARE: f64 = 0.25;
@@ -27,7 +24,10 @@ impl World {
         if self.temperature_at <= self.now {
             self.sample_temperature(out);
         }
-        self.sample_at = self.pack_at.min(self.light_at).min(self.temperature_at);
+        if self.flicker_at <= self.now {
+            self.sample_flicker(out);
+        }
+        self.sample_at = self.pack_at.min(self.light_at).min(self.temperature_at).min(self.flicker_at);
     }
 
     fn sample_pack(&mut self, out: &mut Part) {
@@ -50,18 +50,6 @@ impl World {
         if self.controller.stepper.is_moving() {
             self.energise();
         }
-    }
-
-    fn sample_light(&mut self, out: &mut Part) {
-        let lit = usize::from(self.controller.lit());
-        for segment in 0..SEGMENTS {
-            let dark = segment >= lit || self.dead_segment == Some(segment);
-            let light = if dark { STRAY_LIGHT } else { self.segments[segment] };
-            let code = self.converters.light[segment].code(light, &mut self.noise);
-            out.push_sample(SampleChannel::Light(segment as u8), self.light_tick, code);
-        }
-        self.light_tick += LIGHT_TICKS;
-        self.light_at = self.clock.moment(self.light_tick);
     }
 
     fn sample_temperature(&mut self, out: &mut Part) {

@@ -190,3 +190,36 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn controls_have_frames_flags_and_levels_of_their_own() {
+    let mut board = Board { listener: Listener::new(), relation: Relation::new(2e6), sequence: 0 };
+    // Version 1, simulated, controls 1 and 3; ticks and scale; edge channel 0; unit supply; no samples.
+    let mut identity = vec![1, 0b0101_0001];
+    identity.extend_from_slice(&2_000_000_u32.to_le_bytes());
+    identity.extend_from_slice(&1000_u32.to_le_bytes());
+    identity.extend_from_slice(&[0b0000_0001, 0x01, 0x00, 0x00, 0x00, 0x00, 0x00]);
+    let news = board.say(0x81, &identity);
+    let [News::Identity(facts)] = &news[..] else { panic!("{news:?}") };
+    let has = EdgeChannel::CONTROLS.map(|channel| facts.has_edges(channel));
+    assert_eq!((facts.simulated, has), (true, [true, false, true, false]));
+
+    let mut payload = 1000_u32.to_le_bytes().to_vec();
+    payload.extend_from_slice(&[0, 0b0000_0100]);
+    let news = board.say(0x82, &payload);
+    let [News::Arrived(part), News::Started] = &news[..] else { panic!("{news:?}") };
+    assert!(!part.edges(EdgeChannel::Control1)[0].level() && part.edges(EdgeChannel::Control3)[0].level());
+    assert!(part.edges(EdgeChannel::Control2).is_empty());
+
+    // Channel 8 goes high with the frame's tick, channel 10 low 4 ticks later; then one that no jig has.
+    let mut payload = 1100_u32.to_le_bytes().to_vec();
+    payload.extend_from_slice(&[0x01, 0x44, 0x0F]);
+    let news = board.say(0x8A, &payload);
+    let [News::Arrived(part)] = &news[..] else { panic!("{news:?}") };
+    assert_eq!(part.edges(EdgeChannel::Control1), [crate::capture::Edge::new(100, true)]);
+    assert_eq!(part.edges(EdgeChannel::Control3), [crate::capture::Edge::new(104, false)]);
+    let lost: Vec<&str> = part.losses.iter().map(|loss| loss.what.as_str()).collect();
+    assert_eq!(lost, ["an edge of channel 15"]);
+    // Controls and other edges need not wait for one another.
+    assert_eq!(board.edge(1050), Ok(50));
+}
