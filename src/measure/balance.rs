@@ -67,6 +67,12 @@ fn slack(run: &RunEvidence, scale: &Scale) -> f64 {
 /// What a wrong scale of pulley or encoder accounts for: the median drift between places, which a loss in fewer than
 /// half of them does not move.
 fn off_scale(section: &Section<'_>, runs: &[Run], scale: &Scale) -> f64 {
+    let signed: i64 = runs.iter().map(Run::signed).sum();
+    scale_drift(section, runs, scale) * signed as f64
+}
+
+/// By how much a step is worth more than the carriage's way for it, relative; 0 where that is more than a wrong scale.
+pub(super) fn scale_drift(section: &Section<'_>, runs: &[Run], scale: &Scale) -> f64 {
     let count = section.pulses.len();
     if count < 8 * PLACES {
         return 0.0;
@@ -88,8 +94,7 @@ fn off_scale(section: &Section<'_>, runs: &[Run], scale: &Scale) -> f64 {
     }
     let middle = drifts.len() / 2;
     let drift = *drifts.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let signed: i64 = runs.iter().map(Run::signed).sum();
-    if drift.abs() > SCALE_OFF_AT_MOST { 0.0 } else { drift * signed as f64 }
+    if drift.abs() > SCALE_OFF_AT_MOST { 0.0 } else { drift }
 }
 
 /// Splits a loss into whole turns of the field, whole teeth and what is neither. A carriage comes to rest anywhere in its

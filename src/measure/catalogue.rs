@@ -2,7 +2,7 @@
 
 use super::values::{bench, whole};
 use super::{Blame, CheckEvidence, Reading, Setup, Withheld};
-use super::{crawl, ends, heat, jitter, levels, light, pack, speed, stopping, strides, talk};
+use super::{closer, crawl, ends, heat, jitter, levels, light, pack, speed, stopping, strides, talk};
 use crate::capture::{EdgeChannel, SampleChannel};
 use crate::quantity::Dimension;
 
@@ -63,6 +63,11 @@ impl Measurand {
         readings
     }
 
+    /// Whether a session has to look closer for it.
+    pub fn needs_closer_look(&self) -> bool {
+        closer::MEASURANDS.contains(&self.name)
+    }
+
     /// Whether a capture with the channels of this jig can hold it.
     pub fn is_supported(&self, setup: &Setup) -> bool {
         self.edges.iter().all(|channel| setup.jig.edges.contains(channel))
@@ -90,6 +95,10 @@ pub const CATALOGUE: &[Measurand] = &[
     jitter::PERIOD_P99_9,
     jitter::CYCLE_TO_CYCLE,
     jitter::LONGEST_GAP,
+    closer::TIME_INTERVAL_ERROR_TONE,
+    closer::DOUBLED_STEPS,
+    closer::SPEED_RIPPLE_RMS,
+    closer::SPEED_RIPPLE_PEAK,
     strides::MISSING_STEPS,
     strides::EXTRA_STEPS,
     strides::BELT_SLIP,

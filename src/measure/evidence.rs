@@ -2,6 +2,7 @@
 //!
 //! Times are ticks and positions are encoder edges, as captured; the measurands turn them into SI with their doubt.
 
+use super::closer::CloserLook;
 use super::pulses::{Intervals, Knee};
 use crate::capture::{Action, Cue, Driven, Loss, OutputChannel, Phase, Sample, SampleChannel, Side, Tick};
 
@@ -66,6 +67,8 @@ pub struct PhaseEvidence {
     pub(super) presses: Vec<PressEvidence>,
     pub(super) crawl: Vec<Burst>,
     pub(super) balance: Balance,
+    /// What a closer look shows, where the session was asked for one.
+    pub closer: Option<Box<CloserLook>>,
 }
 
 /// A cue with where the carriage was.

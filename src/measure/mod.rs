@@ -6,6 +6,7 @@
 
 mod balance;
 mod catalogue;
+mod closer;
 mod crawl;
 mod ends;
 mod evidence;
@@ -27,6 +28,9 @@ mod track;
 mod values;
 
 pub use catalogue::{CATALOGUE, Measurand, find};
+pub use closer::{
+    Cause, CloserLook, Doubled, Family, Followed, Gap, Listed, LookCloser, LostWay, Place, Spectrum, WayCause,
+};
 pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
 pub use session::Session;
 pub use setup::{JigFacts, Setup, UnitFacts};

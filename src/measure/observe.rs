@@ -37,6 +37,10 @@ pub(super) struct Section<'a> {
     pub direction_before: Option<bool>,
     pub switches: [&'a [Edge]; 2],
     pub path: Path<'a>,
+    /// Position of the left end, in encoder edges, once a home has found it.
+    pub zero: Option<f64>,
+    /// Whether to look closer.
+    pub closer: bool,
 }
 
 /// What is carried from one phase to the next.
@@ -62,7 +66,9 @@ impl Section<'_> {
         let run_evidence = self.runs(&runs, &scale, carried, scratch);
         let switches = [Side::Left, Side::Right].map(|side| self.switch(side, &runs, &scale, carried));
         let balance = super::balance::balance(&self, &runs, &run_evidence, &scale, carried);
+        let closer = self.closer.then(|| super::closer::look(&self, &runs, &run_evidence, &scale, setup)).map(Box::new);
         let evidence = PhaseEvidence {
+            closer,
             cues: self.cues(&scale),
             presses: self.presses(&runs, &scale),
             crawl: self.bursts(setup, &scale),

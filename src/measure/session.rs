@@ -4,6 +4,7 @@
 //! What happens between two phases moves the carriage's position and the step count on, and leaves nothing else.
 
 use super::Setup;
+use super::closer::LookCloser;
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::observe::{Carried, Section};
 use super::pulses::Scratch;
@@ -41,6 +42,7 @@ pub struct Session {
     traces: Traces,
     without_transcript: bool,
     untraced: bool,
+    closer: LookCloser,
 }
 
 /// Everything but the encoder and the samples that has not been looked at yet.
@@ -76,6 +78,7 @@ impl Session {
             traces: Traces::default(),
             without_transcript: false,
             untraced: false,
+            closer: LookCloser::Nowhere,
         }
     }
 
@@ -87,6 +90,11 @@ impl Session {
     /// Keeps no curves, which grow with the number of differently named phases.
     pub fn untraced(self) -> Self {
         Self { untraced: true, ..self }
+    }
+
+    /// Looks closer in some checks: what recurs, what stumbled, what was lost where.
+    pub fn looking_closer(self, closer: LookCloser) -> Self {
+        Self { closer, ..self }
     }
 
     /// The evidence of the check that ended last, once.
@@ -177,6 +185,8 @@ impl Session {
             direction_before: self.direction,
             switches: [&columns.switches[0][..switch_counts[0]], &columns.switches[1][..switch_counts[1]]],
             path,
+            zero: self.zero,
+            closer: ended > began && self.check.as_ref().is_some_and(|check| self.closer.at(check.check)),
         };
         let evidence = section.observe(&self.setup, &mut self.carried, &mut self.scratch);
         if evidence.ended > evidence.began && !self.untraced {

@@ -75,6 +75,11 @@ impl<'a> Path<'a> {
         f64::from(self.cells[index].max(self.cell_before(index)))
     }
 
+    /// Whether edge number `index` goes to the right.
+    pub fn is_rightward(&self, index: usize) -> bool {
+        self.cells[index] > self.cell_before(index)
+    }
+
     /// The best estimate of the position at a moment: between two borders in proportion to time, else a cell's middle.
     pub fn position_at(&self, tick: Tick) -> f64 {
         let next = self.ticks.partition_point(|at| *at <= tick);

@@ -5,7 +5,7 @@
 use crate::capture::{CaptureSink, Cue, Mark, MarkKind, Part, Tick};
 use crate::decide::{self, Decision, Judgement, Limits, Rule};
 use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
-use crate::measure::{Blame, CheckEvidence, Session, Setup, Traces, Withheld};
+use crate::measure::{Blame, CheckEvidence, LookCloser, Session, Setup, Traces, Withheld};
 use crate::plan::{Check, Plan, Requirement};
 use crate::stats::Estimate;
 
@@ -50,7 +50,7 @@ impl<'a> Assessor<'a> {
     pub fn new(plan: &'a Plan, setup: Setup) -> Self {
         Self {
             plan,
-            session: Session::new(setup.clone()),
+            session: Session::new(setup.clone()).looking_closer(closer(plan)),
             setup,
             outcomes: Vec::new(),
             current: None,
@@ -217,6 +217,12 @@ impl CaptureSink for Assessor<'_> {
             MarkKind::CheckEnds { check } => self.decide_check(*check, mark.at),
         }
     }
+}
+
+/// The checks that require something for which a session has to look closer.
+fn closer(plan: &Plan) -> LookCloser {
+    let needs = |check: &Check| check.requirements.iter().any(|required| required.measurand.needs_closer_look());
+    LookCloser::At((0..plan.checks.len()).filter(|number| needs(&plan.checks[*number])).collect())
 }
 
 /// Values that the bench could not give, and why.

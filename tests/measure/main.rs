@@ -1,5 +1,6 @@
 //! The measurands, seen through a session that takes whole captures.
 
+mod closer;
 mod ends;
 mod honesty;
 mod moves;

@@ -5,7 +5,7 @@ use railproof::capture::{
     Action, Calibration, CaptureSink, Cue, Driven, EdgeChannel, Loss, Mark, MarkKind, OutputChannel, Part, Phase,
     SampleChannel, Side, Tick,
 };
-use railproof::measure::{CheckEvidence, JigFacts, Reading, Session, Setup, UnitFacts, find};
+use railproof::measure::{CheckEvidence, JigFacts, LookCloser, Reading, Session, Setup, UnitFacts, find};
 use railproof::stats::Estimate;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
@@ -203,11 +203,17 @@ impl World {
         (time * self.setup.jig.ticks_per_second as f64 / (1.0 + self.truth.clock)) as Tick
     }
 
-    fn edge(&mut self, channel: EdgeChannel, time: f64, level: bool) {
+    pub fn edge(&mut self, channel: EdgeChannel, time: f64, level: bool) {
         let late = if self.truth.stamp > 0.0 { self.truth.stamp * self.normal() } else { 0.0 };
         let tick = self.tick(time + late).max(self.last[channel as usize]);
         self.last[channel as usize] = tick;
         self.part.push_edge(channel, tick, level);
+    }
+
+    /// Has the session look closer; before anything is delivered.
+    pub fn looking_closer(mut self) -> Self {
+        self.session = Session::new(self.setup.clone()).looking_closer(LookCloser::Everywhere);
+        self
     }
 
     fn deliver(&mut self, kind: MarkKind) {
@@ -291,7 +297,7 @@ impl World {
     }
 
     /// Moves the carriage with a motor that goes from `from` over `distance`, `time` saying when each way is covered.
-    fn follow(&mut self, from: f64, sign: f64, distance: f64, time: impl Fn(f64) -> f64) {
+    pub fn follow(&mut self, from: f64, sign: f64, distance: f64, time: impl Fn(f64) -> f64) {
         // Where the carriage stands when the motor, with play taken up in this direction, is at `from`.
         let sense = if self.reversed { -sign } else { sign };
         let base = if self.reversed { -from } else { from } + self.offset - sense * 0.5 * self.slack;

@@ -3,6 +3,7 @@
 //! Our own captures have marks and are measured check by check. In a foreign one the motions are found from the edges;
 //! what the bench said to the unit is not known, so whatever rests on that is withheld.
 
+mod closer;
 mod shown;
 
 use super::captures::{OpenCapture, WireArgs};
@@ -10,7 +11,7 @@ use super::inputs::{InputFile, gather, refuse};
 use super::{Exit, Failure, Format, print};
 use crate::capture::{AsFound, CaptureSink, EdgeChannel, Loss, Mark, Part, PhaseFinder};
 use crate::jig::JigFile;
-use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, Measurand, Reading, Session, Setup};
+use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, LookCloser, Measurand, Reading, Session, Setup};
 use crate::quantity::{Dimension, Quantity};
 use crate::run;
 use crate::unit::Unit;
@@ -82,6 +83,7 @@ struct MeasuredCheck {
     began_s: f64,
     ended_s: f64,
     values: Vec<(&'static Measurand, Vec<Reading>)>,
+    closer: Vec<closer::Looked>,
 }
 
 fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> Result<Measured, Failure> {
@@ -89,7 +91,7 @@ fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> R
     let mut assumed = Vec::new();
     let setup = setup(args, &capture, unit, jig, &mut assumed)?;
     let calibrations = setup.jig.calibrations;
-    let session = Session::new(setup.clone()).untraced();
+    let session = Session::new(setup.clone()).untraced().looking_closer(LookCloser::Everywhere);
     let ticks_per_second = setup.jig.ticks_per_second as f64;
     if !capture.is_foreign() {
         let mut measuring = Measuring { session, setup, checks: Vec::new() };
@@ -179,7 +181,12 @@ impl Measuring {
             .filter(|measurand| !(check.without_transcript && is_of_the_link(measurand)))
             .map(|measurand| (measurand, measurand.read(check, &self.setup)))
             .filter(|(_, readings)| !readings.is_empty());
-        MeasuredCheck { began_s: seconds(check.began), ended_s: seconds(check.ended), values: values.collect() }
+        MeasuredCheck {
+            began_s: seconds(check.began),
+            ended_s: seconds(check.ended),
+            values: values.collect(),
+            closer: closer::looked(check),
+        }
     }
 
     fn done(self, path: &Path, unit: &Unit, assumed: Vec<String>, ticks_per_second: f64) -> Measured {

@@ -29,6 +29,7 @@ pub fn text(measured: &Measured) -> String {
                 line(&mut text, format_args!("  {:<44} {}", reading.label, value(measurand, reading)));
             }
         }
+        text.push_str(&super::closer::text(&check.closer));
     }
     text.push('\n');
     text
@@ -82,7 +83,12 @@ fn capture(measured: &Measured) -> Value {
                 "readings": readings.iter().map(|one| reading(unit, one)).collect::<Vec<_>>(),
             })
         });
-        json!({ "began_s": check.began_s, "ended_s": check.ended_s, "values": values.collect::<Vec<_>>() })
+        json!({
+            "began_s": check.began_s,
+            "ended_s": check.ended_s,
+            "values": values.collect::<Vec<_>>(),
+            "closer_look": super::closer::json(&check.closer),
+        })
     });
     json!({
         "capture": measured.capture,

@@ -4,12 +4,15 @@
 //! `RAILPROOF_DRAWS` says how many draws there are, 200 where it does not. Fewer than 10,000 widen the limits by what chance
 //! makes of them.
 
+mod closer;
 mod crawl;
 mod ends;
 mod heat;
 mod jitter;
 mod motion;
 mod pack;
+
+pub use closer::sway;
 
 use crate::synthetic::{Truth, World, values};
 use railproof::capture::{Action, Destination, Side};
