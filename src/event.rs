@@ -2,7 +2,7 @@
 //! told, never asked.
 
 use crate::decide::{Decision, Judgement};
-use crate::measure::{Traces, Withheld};
+use crate::measure::{MoveClock, Traces, Withheld};
 use crate::plan::Plan;
 use crate::stats::Estimate;
 
@@ -76,6 +76,8 @@ pub struct CheckOutcome {
     pub ended_s: f64,
     /// Its moves.
     pub moves: Vec<MoveOutcome>,
+    /// What the step clock was like, motion by motion.
+    pub step_clock: Vec<MoveClock>,
 }
 
 /// A move as it came out.

@@ -111,10 +111,29 @@ fn checked<'a>(schema: &'a Value, value: &Value) -> Check<'a> {
     check
 }
 
+/// A step clock with every field there is.
+fn step_clock() -> Value {
+    serde_json::json!([{
+        "label": "to the right end at 90 mm/s", "direction": "right", "steps": 44960, "doubled_steps": 0,
+        "withheld": "a step at 3.2 s is stamped earlier than the one before it",
+        "phases": [{
+            "phase": "cruise", "began_s": 1.5, "ended_s": 7.5, "steps": 43200,
+            "values": [{ "name": "mean period", "unit": "s", "value": 138.9e-6, "standard_uncertainty": 1.4e-9 }],
+            "n_period_jitter": [{ "periods": 16, "value": 1e-6, "standard_uncertainty": 1e-8 }],
+            "allan_deviation": [
+                { "periods": 1, "tau_s": 138.9e-6, "differences": 43199, "value": 1e-2, "standard_uncertainty": 1e-4 },
+            ],
+            "intervals": { "count": 43200, "hdr": "HISTFAAAAA==" },
+            "longest_gap": { "length_s": 180.5e-6, "began_s": 3.5, "into_phase_s": 2.5 },
+        }],
+    }])
+}
+
 /// A record with every optional field there is.
 fn full() -> Value {
     let record = records::changed("does-not-conform-2", |value| {
         value["invalid_because"] = serde_json::json!(["a frame of the capture board was lost"]);
+        value["checks"][0]["step_clock"] = step_clock();
         let requirement = &mut value["checks"][0]["requirements"][0];
         requirement["rule"] = serde_json::json!({ "name": "guard band", "factor": 1.0 });
         let measured = &mut requirement["readings"][0]["measured"];

@@ -2,7 +2,7 @@
 
 use super::values::{bench, whole};
 use super::{Blame, CheckEvidence, Reading, Setup, Withheld};
-use super::{closer, crawl, ends, heat, jitter, levels, light, pack, speed, stopping, strides, talk};
+use super::{closer, crawl, ends, heat, jitter, levels, light, pack, speed, step_clock, stopping, strides, talk};
 use crate::capture::{EdgeChannel, SampleChannel};
 use crate::quantity::Dimension;
 
@@ -99,6 +99,11 @@ pub const CATALOGUE: &[Measurand] = &[
     closer::DOUBLED_STEPS,
     closer::SPEED_RIPPLE_RMS,
     closer::SPEED_RIPPLE_PEAK,
+    step_clock::FULL_STEP_JITTER,
+    step_clock::TIME_INTERVAL_ERROR,
+    step_clock::ALLAN_DEVIATION,
+    step_clock::RAMP_ACCELERATION,
+    step_clock::RAMP_DECELERATION,
     strides::MISSING_STEPS,
     strides::EXTRA_STEPS,
     strides::BELT_SLIP,

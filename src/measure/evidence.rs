@@ -4,6 +4,7 @@
 
 use super::closer::CloserLook;
 use super::pulses::{Intervals, Knee};
+use super::step_clock::Motion;
 use crate::capture::{Action, Cue, Driven, Loss, OutputChannel, Phase, Sample, SampleChannel, Side, Tick};
 
 /// The evidence of one check.
@@ -95,6 +96,8 @@ pub(super) struct RunEvidence {
     pub first: Tick,
     pub last: Tick,
     pub cruise: Option<CruiseEvidence>,
+    /// What its pulses say of the clock behind them.
+    pub clock: Box<Motion>,
     /// What the carriage lagged behind after a turn.
     pub take_up: Option<TakeUp>,
 }

@@ -20,6 +20,7 @@ mod pulses;
 mod session;
 mod setup;
 mod speed;
+mod step_clock;
 mod stopping;
 mod strides;
 mod talk;
@@ -34,6 +35,10 @@ pub use closer::{
 pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
 pub use session::Session;
 pub use setup::{JigFacts, Setup, UnitFacts};
+pub use step_clock::{
+    AllanPoint, ClockValue, LongestGap, Motion, MoveClock, PhaseClock, PhaseKind, Rules as StepClockRules, Steadied,
+    SteadyClock, StepClock, Strays,
+};
 pub use traces::{IntervalTrace, SpeedTrace, TemperatureTrace, Traces, VoltageBand};
 
 use crate::stats::Estimate;

@@ -6,6 +6,7 @@ use super::evidence::{
     SwitchEvidence, TakeUp, TimedCue,
 };
 use super::pulses::{self, Intervals, Run, Scratch};
+use super::step_clock::{Motion, Rules, StepClock};
 use super::track::Path;
 use crate::capture::{Cue, Driven, Edge, Mark, MarkKind, OutputChannel, Phase, Side, Tick};
 use crate::stats::summary;
@@ -63,7 +64,7 @@ impl Section<'_> {
     pub fn observe(self, setup: &Setup, carried: &mut Carried, scratch: &mut Scratch) -> PhaseEvidence {
         let scale = Scale::of(setup);
         let runs = pulses::runs(self.pulses, self.direction, self.direction_before.unwrap_or(true));
-        let run_evidence = self.runs(&runs, &scale, carried, scratch);
+        let run_evidence = self.runs(&runs, &scale, Rules::of(setup), carried, scratch);
         let switches = [Side::Left, Side::Right].map(|side| self.switch(side, &runs, &scale, carried));
         let balance = super::balance::balance(&self, &runs, &run_evidence, &scale, carried);
         let closer = self.closer.then(|| super::closer::look(&self, &runs, &run_evidence, &scale, setup)).map(Box::new);
@@ -86,7 +87,14 @@ impl Section<'_> {
         evidence
     }
 
-    fn runs(&self, runs: &[Run], scale: &Scale, carried: &Carried, scratch: &mut Scratch) -> Vec<RunEvidence> {
+    fn runs(
+        &self,
+        runs: &[Run],
+        scale: &Scale,
+        rules: Rules,
+        carried: &Carried,
+        scratch: &mut Scratch,
+    ) -> Vec<RunEvidence> {
         let mut rightward_before = carried.rightward;
         runs.iter()
             .map(|run| {
@@ -99,6 +107,7 @@ impl Section<'_> {
                     first: run.first,
                     last: run.last,
                     cruise: pulses::cruise(pulses, scratch).map(|range| self.cruise(&pulses[range], scratch)),
+                    clock: Box::new(clock(pulses, rules)),
                     take_up: turned.then(|| self.take_up(pulses, run, scale)),
                 }
             })
@@ -254,6 +263,12 @@ impl Section<'_> {
             edges: self.path.len(),
         }
     }
+}
+
+fn clock(pulses: &[Edge], rules: Rules) -> Motion {
+    let mut clock = StepClock::new(rules);
+    clock.take(pulses);
+    clock.finish()
 }
 
 /// Signed pulses up to and including `at`.

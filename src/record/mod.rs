@@ -2,10 +2,11 @@
 //!
 //! Reports are made from the stored form alone, so that every sheet can be made again years later.
 
+mod clock;
 mod recorder;
 pub mod stored;
 mod writer;
 
-pub use recorder::{Header, digest, record, to_json};
+pub use recorder::{Header, digest, hdr_text, record, to_json};
 pub use stored::Record;
 pub use writer::{RunFolder, WriteError, check_serial, predecessors, sweep};

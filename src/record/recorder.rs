@@ -91,6 +91,7 @@ fn check(planned: &Check, done: &CheckOutcome) -> stored::Check {
             })
             .collect(),
         if_not: planned.if_not.clone(),
+        step_clock: done.step_clock.iter().map(super::clock::stored).collect(),
     }
 }
 
@@ -194,7 +195,7 @@ pub fn digest(bytes: &[u8]) -> String {
 }
 
 /// A limit as its author wrote it: the last bits of a conversion to SI and back are not his.
-fn tidy(value: f64) -> f64 {
+pub(super) fn tidy(value: f64) -> f64 {
     format!("{value:.12e}").parse().unwrap_or(value)
 }
 
@@ -236,7 +237,7 @@ fn curves(traces: &Traces) -> stored::Curves {
 }
 
 /// A histogram in the form that other HdrHistogram tools open: V2 compressed, base64.
-fn hdr_text(histogram: &Histogram<u64>) -> String {
+pub fn hdr_text(histogram: &Histogram<u64>) -> String {
     use base64::Engine;
     use hdrhistogram::serialization::{Serializer, V2DeflateSerializer};
     let mut bytes = Vec::new();

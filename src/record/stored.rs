@@ -9,11 +9,13 @@ mod checks;
 mod curves;
 mod first;
 mod reading;
+mod step_clock;
 
 pub use checks::{
     BudgetLine, Check, Correlation, Evaluation, Input as BudgetInput, Measured, Move, Reading, Requirement,
 };
 pub use curves::{Curves, IntervalCurve, SpeedCurve, TemperatureCurve, VoltageBand};
+pub use step_clock::{AllanDeviation, ClockGap, ClockIntervals, ClockPhase, ClockValue, NPeriodJitter, StepClock};
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;

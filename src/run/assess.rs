@@ -99,6 +99,7 @@ impl<'a> Assessor<'a> {
                 began_s: self.seconds(current.began),
                 ended_s: self.seconds(self.last_tick),
                 moves: current.moves,
+                step_clock: Vec::new(),
             });
         }
         let end_s = self.seconds(self.last_tick);
@@ -113,6 +114,7 @@ impl<'a> Assessor<'a> {
                     began_s: end_s,
                     ended_s: end_s,
                     moves: Vec::new(),
+                    step_clock: Vec::new(),
                 });
             }
         }
@@ -183,6 +185,7 @@ impl<'a> Assessor<'a> {
             began_s: self.seconds(current.began),
             ended_s: self.seconds(ended),
             moves: current.moves,
+            step_clock: evidence.step_clock(&self.setup),
         });
     }
 }

@@ -1,5 +1,6 @@
 //! `railproof measure` as a user meets it: captures that other instruments made, with known answers.
 
+mod clock;
 mod closer;
 #[path = "../common/mod.rs"]
 mod common;

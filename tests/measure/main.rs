@@ -6,5 +6,6 @@ mod honesty;
 mod moves;
 mod robust;
 mod spectrum;
+mod step_clock;
 mod synthetic;
 mod talk_and_light;

@@ -3,6 +3,7 @@
 //! Our own captures have marks and are measured check by check. In a foreign one the motions are found from the edges;
 //! what the bench said to the unit is not known, so whatever rests on that is withheld.
 
+mod clock;
 mod closer;
 mod shown;
 
@@ -11,7 +12,7 @@ use super::inputs::{InputFile, gather, refuse};
 use super::{Exit, Failure, Format, print};
 use crate::capture::{AsFound, CaptureSink, EdgeChannel, Loss, Mark, Part, PhaseFinder};
 use crate::jig::JigFile;
-use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, LookCloser, Measurand, Reading, Session, Setup};
+use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, LookCloser, Measurand, MoveClock, Reading, Session, Setup};
 use crate::quantity::{Dimension, Quantity};
 use crate::run;
 use crate::unit::Unit;
@@ -84,6 +85,7 @@ struct MeasuredCheck {
     ended_s: f64,
     values: Vec<(&'static Measurand, Vec<Reading>)>,
     closer: Vec<closer::Looked>,
+    step_clock: Vec<MoveClock>,
 }
 
 fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> Result<Measured, Failure> {
@@ -181,11 +183,13 @@ impl Measuring {
             .filter(|measurand| !(check.without_transcript && is_of_the_link(measurand)))
             .map(|measurand| (measurand, measurand.read(check, &self.setup)))
             .filter(|(_, readings)| !readings.is_empty());
+        let has_steps = self.setup.jig.edges.contains(&EdgeChannel::Step);
         MeasuredCheck {
             began_s: seconds(check.began),
             ended_s: seconds(check.ended),
             values: values.collect(),
             closer: closer::looked(check),
+            step_clock: if has_steps { check.step_clock(&self.setup) } else { Vec::new() },
         }
     }
 

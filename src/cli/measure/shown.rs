@@ -1,11 +1,11 @@
 //! Measured values for people and for programs.
 
-use super::Measured;
+use super::{Measured, clock};
 use crate::measure::{Blame, Measurand, Reading};
 use crate::quantity::{Dimension, Unit};
 use crate::report;
 use crate::stats::{COVERAGE, Estimate, Evaluation};
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
 /// A capture's values as lines of text.
@@ -30,12 +30,13 @@ pub fn text(measured: &Measured) -> String {
             }
         }
         text.push_str(&super::closer::text(&check.closer));
+        check.step_clock.iter().for_each(|motion| clock::text(&mut text, motion));
     }
     text.push('\n');
     text
 }
 
-fn line(text: &mut String, line: std::fmt::Arguments<'_>) {
+pub(super) fn line(text: &mut String, line: std::fmt::Arguments<'_>) {
     writeln!(text, "{line}").expect("writing to memory cannot fail");
 }
 
@@ -88,6 +89,7 @@ fn capture(measured: &Measured) -> Value {
             "ended_s": check.ended_s,
             "values": values.collect::<Vec<_>>(),
             "closer_look": super::closer::json(&check.closer),
+            "step_clock": check.step_clock.iter().map(clock::json).collect::<Vec<_>>(),
         })
     });
     json!({
@@ -111,7 +113,17 @@ fn reading(unit: Unit, reading: &Reading) -> Value {
             return json!({ "label": reading.label, "withheld": withheld.why, "blame": blame });
         }
     };
-    let difference = |si: f64| unit.of_differences().from_si(si);
+    let mut told = told(estimate, |si| unit.from_si(si), |si| unit.of_differences().from_si(si));
+    told.insert("label".into(), json!(reading.label));
+    Value::Object(told)
+}
+
+/// An estimate with its budget; `value` and `difference` turn SI into the unit that it is told in.
+pub(super) fn told(
+    estimate: &Estimate,
+    value: impl Fn(f64) -> f64,
+    difference: impl Fn(f64) -> f64,
+) -> Map<String, Value> {
     let finite = |freedom: f64| freedom.is_finite().then_some(freedom);
     let budget = estimate.budget.iter().map(|line| {
         json!({
@@ -122,13 +134,13 @@ fn reading(unit: Unit, reading: &Reading) -> Value {
             "degrees_of_freedom": finite(line.degrees_of_freedom),
         })
     });
-    json!({
-        "label": reading.label,
-        "value": unit.from_si(estimate.value),
-        "standard_uncertainty": difference(estimate.standard_uncertainty()),
-        "expanded_uncertainty": difference(estimate.expanded_uncertainty(COVERAGE)),
-        "coverage_factor": estimate.coverage_factor(COVERAGE),
-        "degrees_of_freedom": finite(estimate.degrees_of_freedom()),
-        "budget": budget.collect::<Vec<_>>(),
-    })
+    let told = [
+        ("value", json!(value(estimate.value))),
+        ("standard_uncertainty", json!(difference(estimate.standard_uncertainty()))),
+        ("expanded_uncertainty", json!(difference(estimate.expanded_uncertainty(COVERAGE)))),
+        ("coverage_factor", json!(estimate.coverage_factor(COVERAGE))),
+        ("degrees_of_freedom", json!(finite(estimate.degrees_of_freedom()))),
+        ("budget", json!(budget.collect::<Vec<_>>())),
+    ];
+    told.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
 }

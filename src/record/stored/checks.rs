@@ -1,6 +1,6 @@
 //! Stored form of what was measured and decided: checks, requirements, readings and their uncertainty budgets.
 
-use super::{Rule, Verdict};
+use super::{Rule, StepClock, Verdict};
 use serde::{Deserialize, Serialize};
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -21,6 +21,9 @@ pub struct Check {
     pub moves: Vec<Move>,
     /// What to look at first if it does not conform.
     pub if_not: Vec<String>,
+    /// What the step clock was like, motion by motion.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub step_clock: Vec<StepClock>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

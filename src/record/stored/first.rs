@@ -128,6 +128,7 @@ impl From<Check> for super::Check {
             requirements: check.requirements.into_iter().map(Into::into).collect(),
             moves: check.moves,
             if_not: check.if_not,
+            step_clock: Vec::new(),
         }
     }
 }

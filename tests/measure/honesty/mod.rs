@@ -11,6 +11,7 @@ mod heat;
 mod jitter;
 mod motion;
 mod pack;
+mod step_clock;
 
 pub use closer::sway;
 

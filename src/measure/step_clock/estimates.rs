@@ -1,0 +1,222 @@
+//! Ticks of a step clock turned into values with their budgets.
+//!
+//! What the jig's stamps add to a jitter is known and is taken out again. How far a root mean square of so many periods may
+//! be off is taken from its own scatter between chunks of the cruise: that holds for edges that are late independently of
+//! each other, for a clock that wanders, and for rare gaps alike.
+
+use super::super::values::{RECTANGULAR, clock, interval, seconds, stamp_variance, unit, without_noise};
+use super::super::{Setup, Withheld};
+use super::lags::{Batches, Lag};
+use super::ramp::Ramp;
+use super::steady::Steadied;
+use crate::stats::Estimate;
+
+/// Noise of extremes among ten thousands of readings reaches about so many standard deviations.
+const EXTREME_NOISE: f64 = 4.5;
+
+/// Standard deviation of an edge in ticks from which on rounding to whole ticks adds a variance of 1/12 and nothing else
+/// (Sheppard's correction): the next term of its series is then below a hundredth.
+const ROUNDED_WELL: f64 = 0.55;
+/// How well the variance of the jig's own stamps is known, relative: their standard uncertainty is known to about a tenth
+/// (JCGM 100:2008, E.4.3, of some fifty readings).
+const STAMP_VARIANCE_DOUBT: f64 = 0.2;
+
+/// A root mean square in ticks², the known noise of the stamps taken out.
+struct Rms {
+    mean_square: f64,
+    /// How many times the variance of one edge is in it: 1 for an edge, 2 for an interval, 6 for a change of intervals.
+    edges: f64,
+    /// Standard uncertainty of the mean square by sampling, and its degrees of freedom.
+    sampling: (f64, f64),
+}
+
+impl Rms {
+    /// Of one lag.
+    fn over(mean_square: f64, edges: f64, count: f64, batches: &Batches) -> Self {
+        // Of a normal distribution, half as large again since an edge that is late lengthens one and shortens another.
+        let normal = (mean_square * (3.0 / count.max(1.0)).sqrt(), f64::INFINITY);
+        let sampling = batches.uncertainty().map_or(normal, |uncertainty| (uncertainty, batches.count - 1.0));
+        Self { mean_square, edges, sampling }
+    }
+
+    /// As a value that is `scale` for each tick.
+    fn estimate(&self, scale: f64, setup: &Setup) -> Estimate {
+        let variance = stamp_variance(setup);
+        let (left, doubt) = without_noise(self.mean_square, self.edges * variance);
+        let of_stamps = self.edges * (variance - RECTANGULAR.powi(2));
+        let is_rounded_well = left * left >= self.edges * ROUNDED_WELL.powi(2);
+        let doubt = if is_rounded_well { 0.5 * STAMP_VARIANCE_DOUBT * of_stamps / left } else { doubt };
+        // Next to nothing left is no better known than what was seen.
+        let steep = 2.0 * left.max(0.3 * self.mean_square.sqrt()).max(f64::MIN_POSITIVE);
+        Estimate::of(scale * left).with("resolution", scale * doubt).with_freedom(
+            "sampling",
+            scale * self.sampling.0 / steep,
+            self.sampling.1,
+        )
+    }
+}
+
+/// Mean period, s.
+pub(super) fn mean_period(steady: &Steadied, setup: &Setup) -> Option<Estimate> {
+    let count = steady.intervals() as f64;
+    let value = seconds(steady.mean_period()?, setup);
+    let scatter = steady.counted().moments().variance.sqrt();
+    Some(
+        Estimate::of(value)
+            .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt() / count, setup))
+            .with_freedom("repeat", seconds(scatter / count, setup), count - 1.0)
+            .and(clock(value, setup)),
+    )
+}
+
+/// Step rate, Hz.
+pub(super) fn rate(steady: &Steadied, setup: &Setup) -> Option<Estimate> {
+    let period = mean_period(steady, setup).filter(|period| period.value > 0.0)?;
+    Some(Estimate::combined(1.0 / period.value, &[(&period, -period.value.powi(-2))]))
+}
+
+/// Step rate against a nominal one, Hz; 1.
+pub(super) fn rate_error(steady: &Steadied, nominal: f64, setup: &Setup) -> Option<Estimate> {
+    let rate = rate(steady, setup)?;
+    Some(Estimate::combined(rate.value / nominal - 1.0, &[(&rate, 1.0 / nominal)]))
+}
+
+/// Standard deviation of the duration of so many periods, s.
+pub(super) fn jitter(lag: &Lag, setup: &Setup) -> Option<Estimate> {
+    let estimate = Rms::over(lag.variance()?, 2.0, lag.count, &lag.batches).estimate(seconds(1.0, setup), setup);
+    Some(with_clock(estimate, setup))
+}
+
+/// Root mean square of the change from one period to the next, s.
+pub(super) fn cycle_to_cycle(steady: &Steadied, setup: &Setup) -> Option<Estimate> {
+    let lag = steady.lag(1)?;
+    let mean_square = lag.second_mean_square()?;
+    let estimate = Rms::over(mean_square, 6.0, lag.second_count, &lag.second_batches);
+    Some(with_clock(estimate.estimate(seconds(1.0, setup), setup), setup))
+}
+
+/// Longest less shortest period, s.
+pub(super) fn peak_to_peak(steady: &Steadied, setup: &Setup) -> Option<Estimate> {
+    let (least, most) = steady.counted().extremes()?;
+    Some(extreme((most - least) as f64, steady.counted().moments().variance, 2.0 * stamp_variance(setup), 0.0, setup))
+}
+
+/// An extreme in ticks, less half of what the stamps' noise can have added: nothing for a lonely outlier, its share of the
+/// standard deviation for one of a broad tail.
+fn extreme(distance: f64, variance: f64, noise: f64, short: f64, setup: &Setup) -> Estimate {
+    let share = 1.0 - (1.0 - noise / variance.max(f64::MIN_POSITIVE)).max(0.0).sqrt();
+    // Both ends carry it.
+    let added = (distance * share).min(2.0 * EXTREME_NOISE * noise.sqrt());
+    let estimate = Estimate::of(seconds(distance - 0.5 * added, setup))
+        .with("resolution", seconds(added * RECTANGULAR, setup))
+        .with("envelope", seconds(short * RECTANGULAR, setup));
+    with_clock(estimate, setup)
+}
+
+/// Root mean square time interval error against the clock that fits best, s.
+pub(super) fn time_interval_error(steady: &Steadied, setup: &Setup) -> Result<Estimate, Withheld> {
+    let strays = steady.strays().ok_or_else(|| unit("fewer than three steps make no clock"))?;
+    let count = steady.intervals() as f64 + 1.0;
+    // A clock that wanders gives fewer independent readings (Bartlett's formula for a first-order process).
+    let squared = strays.correlation.min(0.999_999).powi(2);
+    let independent = (count * (1.0 - squared) / (1.0 + squared)).max(1.0);
+    let excess = (2.0 * steady.counted().moments().excess - 2.0).max(1.0);
+    let mean_square = strays.rms.powi(2);
+    let sampling = (mean_square * (excess / independent).sqrt(), independent);
+    let estimate = Rms { mean_square, edges: 1.0, sampling };
+    Ok(with_clock(estimate.estimate(seconds(1.0, setup), setup), setup))
+}
+
+/// Highest less lowest time interval error against the clock that fits best, s.
+pub(super) fn time_interval_error_peak_to_peak(steady: &Steadied, setup: &Setup) -> Result<Estimate, Withheld> {
+    let strays = steady.strays().ok_or_else(|| unit("fewer than three steps make no clock"))?;
+    Ok(extreme(strays.peak_to_peak, strays.rms.powi(2), stamp_variance(setup), strays.short, setup))
+}
+
+/// The largest time interval error against the commanded clock, from the cruise's first step on, s. `nominal` is its rate.
+pub(super) fn error_against_command(steady: &Steadied, nominal: f64, setup: &Setup) -> Option<Estimate> {
+    let period = 1.0 / nominal / seconds(1.0, setup);
+    let (farthest, short) = steady.farthest_from(period);
+    let span = (steady.span().1 - steady.span().0) as f64;
+    Some(
+        Estimate::of(seconds(farthest, setup))
+            .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt(), setup))
+            .with("envelope", seconds(short.min(farthest.abs()) * RECTANGULAR, setup))
+            .and(clock(seconds(span, setup), setup)),
+    )
+}
+
+/// Overlapping Allan deviation over one lag; 1.
+pub(super) fn allan_deviation(steady: &Steadied, lag: &Lag, slope: f64, setup: &Setup) -> Option<Estimate> {
+    let mean_square = lag.second_mean_square()?;
+    let period = steady.mean_period().filter(|period| *period > 0.0)?;
+    let mut rms = Rms::over(mean_square, 6.0, lag.second_count, &lag.second_batches);
+    if lag.second_batches.uncertainty().is_none() {
+        let freedom = freedom(steady.intervals() as f64 + 1.0, lag, slope);
+        rms.sampling = (mean_square * (2.0 / freedom).sqrt(), freedom);
+    }
+    Some(rms.estimate(0.5_f64.sqrt() / (lag.periods as f64 * period), setup))
+}
+
+/// Equivalent degrees of freedom of an overlapping Allan variance (NIST SP 1065, table 5, from memory). The kind of noise
+/// is told by how the variance goes with tau: `slope` is the change of its binary logarithm per octave.
+fn freedom(edges: f64, lag: &Lag, slope: f64) -> f64 {
+    let m = lag.periods as f64;
+    let formula = match slope {
+        ..-1.5 => (edges + 1.0) * (edges - 2.0 * m) / (2.0 * (edges - m)),
+        ..-0.5 => (1.5 * (edges - 1.0) / m - 2.0 * (edges - 2.0) / edges) * 4.0 * m * m / (4.0 * m * m + 5.0),
+        ..0.5 => 5.0 * edges * edges / (4.0 * m * (edges + 3.0 * m)),
+        _ => {
+            (edges - 2.0) / m * ((edges - 1.0).powi(2) - 3.0 * m * (edges - 1.0) + 4.0 * m * m) / (edges - 3.0).powi(2)
+        }
+    };
+    // Thinned edges cannot give more than there are: of white noise in phase, correlations −2/3 and 1/6 at one and two lags.
+    formula.min(lag.second_count / 1.944).max(1.0)
+}
+
+/// Acceleration of a ramp, m/s². Negative where a ramp that should rise falls.
+pub(super) fn acceleration(ramp: &Ramp, setup: &Setup) -> Estimate {
+    let scale = (1.0 / seconds(1.0, setup)).powi(2) / setup.unit.steps_per_metre;
+    let value = ramp.acceleration.0 * scale;
+    Estimate::of(value)
+        .with_freedom("fit", ramp.acceleration.1 * scale, ramp.points as f64 - 3.0)
+        .and(clock(-2.0 * value, setup))
+}
+
+/// Jerk of a ramp, m/s³.
+pub(super) fn jerk(ramp: &Ramp, setup: &Setup) -> Option<Estimate> {
+    let scale = (1.0 / seconds(1.0, setup)).powi(3) / setup.unit.steps_per_metre;
+    let (jerk, doubt) = ramp.jerk?;
+    let estimate = Estimate::of(jerk * scale).with_freedom("fit", doubt * scale, ramp.points as f64 - 4.0);
+    Some(estimate.and(clock(-3.0 * jerk * scale, setup)))
+}
+
+/// How early or late the steps of a ramp are against constant acceleration, s.
+pub(super) fn scatter(ramp: &Ramp, setup: &Setup) -> Estimate {
+    let freedom = ramp.points as f64 - 3.0;
+    let rms = Rms {
+        mean_square: ramp.scatter.powi(2),
+        edges: 1.0,
+        sampling: (ramp.scatter.powi(2) * (2.0 / freedom).sqrt(), freedom),
+    };
+    with_clock(rms.estimate(seconds(1.0, setup), setup), setup)
+}
+
+/// The longest gap, s.
+pub(super) fn gap(ticks: u64, setup: &Setup) -> Estimate {
+    interval(ticks as f64, setup)
+}
+
+fn with_clock(estimate: Estimate, setup: &Setup) -> Estimate {
+    let value = estimate.value;
+    estimate.and(clock(value, setup))
+}
+
+/// The mean of intervals that were read one by one, s.
+pub(super) fn repeated(mean: f64, deviation: f64, count: f64, setup: &Setup) -> Estimate {
+    let value = seconds(mean, setup);
+    Estimate::of(value)
+        .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt(), setup) / count)
+        .and(clock(value, setup))
+        .with_freedom("repeat", seconds(deviation, setup) / count.sqrt(), count - 1.0)
+}

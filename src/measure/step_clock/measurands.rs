@@ -1,0 +1,120 @@
+//! Measurands of the step clock that a plan can require, beyond the jitter of single periods.
+
+use super::super::evidence::{CheckEvidence, PhaseEvidence};
+use super::super::values::{no_pulses, reading, travel_speed, unit};
+use super::super::{Measurand, Reading, Setup, Withheld};
+use super::divide::Motion;
+use super::estimates;
+use super::ramp::Ramp;
+use super::steady::Steadied;
+use crate::capture::{Action, Destination, EdgeChannel};
+use crate::quantity::Dimension;
+use crate::stats::Estimate;
+
+/// A way of fewer pulses may be all ramp.
+const SHORT: u64 = 1000;
+
+const fn of_the_step_clock(
+    name: &'static str,
+    dimension: Dimension,
+    about: &'static str,
+    source: &'static str,
+    reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
+) -> Measurand {
+    Measurand { name, dimension, about, source, edges: &[EdgeChannel::Step], samples: &[], reader }
+}
+
+pub(in super::super) const FULL_STEP_JITTER: Measurand = of_the_step_clock(
+    "full-step jitter",
+    Dimension::Time,
+    "standard deviation of the duration of as many step periods as make a full step, over the cruise, each step beginning one",
+    "JEDEC JESD65, N-period jitter",
+    |check, setup| {
+        each_steady(check, setup, |steady| {
+            let lag = steady.lag(full_step(setup)).ok_or_else(|| unit(NO_OCTAVE))?;
+            estimates::jitter(lag, setup).ok_or_else(|| unit(TOO_SHORT))
+        })
+    },
+);
+
+pub(in super::super) const TIME_INTERVAL_ERROR: Measurand = of_the_step_clock(
+    "time interval error",
+    Dimension::Time,
+    "root mean square of how early or late the steps of the cruise are against the even clock that fits them best",
+    "IEEE Std 2414, time interval error; the line of least squares is common practice",
+    |check, setup| each_steady(check, setup, |steady| estimates::time_interval_error(steady, setup)),
+);
+
+pub(in super::super) const ALLAN_DEVIATION: Measurand = of_the_step_clock(
+    "Allan deviation",
+    Dimension::Ratio,
+    "overlapping Allan deviation of the step clock over the time of a full step, over the cruise",
+    "IEEE Std 1139; NIST SP 1065, overlapping Allan deviation",
+    |check, setup| {
+        each_steady(check, setup, |steady| {
+            let lag = steady.lag(full_step(setup)).ok_or_else(|| unit(NO_OCTAVE))?;
+            estimates::allan_deviation(steady, lag, -2.0, setup).ok_or_else(|| unit(TOO_SHORT))
+        })
+    },
+);
+
+pub(in super::super) const RAMP_ACCELERATION: Measurand = of_the_step_clock(
+    "ramp acceleration",
+    Dimension::Acceleration,
+    "acceleration of the steps between a tenth and nine tenths of the cruise's rate, by a fit of constant acceleration",
+    "common practice: weighted least squares of the step count against time",
+    |check, setup| each_ramp(check, setup, Motion::ramp_up),
+);
+
+pub(in super::super) const RAMP_DECELERATION: Measurand = of_the_step_clock(
+    "ramp deceleration",
+    Dimension::Acceleration,
+    "deceleration of the steps between nine tenths and a tenth of the cruise's rate, by a fit of constant acceleration",
+    "common practice: weighted least squares of the step count against time",
+    |check, setup| each_ramp(check, setup, Motion::ramp_down),
+);
+
+const NO_OCTAVE: &str = "the cruise was too short, or a full step has not 1, 2, 4, 8 … steps";
+const TOO_SHORT: &str = "the cruise was too short";
+
+/// Steps of a full step.
+fn full_step(setup: &Setup) -> u64 {
+    u64::from(setup.unit.microsteps)
+}
+
+/// The clock of a travel that should cruise; `None` where none can be asked for because the way was too short.
+fn motion(phase: &PhaseEvidence) -> Option<Result<&Motion, Withheld>> {
+    let Some(run) = phase.main_run() else {
+        return Some(Err(no_pulses(phase)));
+    };
+    let clock = &run.clock;
+    let to_an_end = matches!(phase.phase.action, Action::Travel { to: Destination::End(_), .. });
+    match (&clock.cruise, clock.disorder) {
+        (_, Some(_)) => Some(Err(super::super::values::bench("steps are stamped earlier than the ones before them"))),
+        (Some(_), None) => Some(Ok(clock)),
+        (None, None) if clock.steps < SHORT && !to_an_end => None,
+        (None, None) => Some(Err(unit("the steps never reached a steady rate"))),
+    }
+}
+
+fn each(check: &CheckEvidence, setup: &Setup, value: impl Fn(&Motion) -> Result<Estimate, Withheld>) -> Vec<Reading> {
+    let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
+    travels.filter_map(|phase| Some(reading(phase, motion(phase)?.and_then(&value)))).collect()
+}
+
+fn each_steady(
+    check: &CheckEvidence,
+    setup: &Setup,
+    value: impl Fn(&Steadied) -> Result<Estimate, Withheld>,
+) -> Vec<Reading> {
+    each(check, setup, |motion| {
+        motion.cruise.as_ref().map_or_else(|| Err(unit(TOO_SHORT)), |cruise| value(&cruise.clock))
+    })
+}
+
+fn each_ramp(check: &CheckEvidence, setup: &Setup, ramp: fn(&Motion) -> Option<Ramp>) -> Vec<Reading> {
+    each(check, setup, |motion| {
+        let fitted = ramp(motion).ok_or_else(|| unit("the ramp has too few steps for a fit"))?;
+        Ok(estimates::acceleration(&fitted, setup))
+    })
+}
