@@ -301,8 +301,40 @@ mod tests {
         assert!(quadrature.report(0, 10).is_empty());
     }
 
+    // Outside: the sixteen transitions of two tracks (check Q1): 4 stay, 4 up, 4 down, 4 invalid; how: closed form
+    #[test]
+    fn each_transition_of_two_tracks_counts_as_it_must() {
+        // Along 00, 01, 11, 10 the count of a decoder with B leading rises by one; here A leads and it falls.
+        let order = ["00", "01", "11", "10"];
+        let bit = |state: &str, track: usize| state.as_bytes()[track] == b'1';
+        for (from, before) in order.into_iter().enumerate() {
+            for (to, after) in order.into_iter().enumerate() {
+                // The levels are stated, then one edge of each track that changes.
+                let mut edges = [0, 1].map(|track| vec![Edge::new(track as Tick, bit(before, track))]);
+                for (track, column) in edges.iter_mut().enumerate() {
+                    if bit(before, track) != bit(after, track) {
+                        column.push(Edge::new(100, bit(after, track)));
+                    }
+                }
+                let (track, mut quadrature) = decoded(&edges);
+                let (expected, invalid) = match (to + 4 - from) % 4 {
+                    0 => (0, false),
+                    1 => (-1, false),
+                    3 => (1, false),
+                    _ => (0, true),
+                };
+                assert_eq!(
+                    (track.cell(), !quadrature.report(7, 10).is_empty()),
+                    (expected, invalid),
+                    "{before} {after}"
+                );
+            }
+        }
+    }
+
     /// The sixteen transitions of quadrature decoding (common practice): with B leading A the count rises along 00, 01, 11,
     /// 10; both tracks at once are invalid. Here A leads, so the count falls along that order.
+    // Outside: a sequence of fourteen states of two tracks (check Q2): count 1, invalid 1; how: closed form
     #[test]
     fn a_published_sequence_of_states() {
         let states = ["00", "01", "11", "10", "00", "01", "00", "10", "11", "01", "00", "00", "11", "10"];

@@ -87,9 +87,9 @@ fn each_spectrum(
 /// A tone, or nothing to within what could have gone unseen.
 fn tone(spectrum: &Spectrum) -> Estimate {
     match &spectrum.largest {
-        Some(tone) => {
-            Estimate::of(tone.amplitude).with_freedom("noise", tone.amplitude_uncertainty, tone.degrees_of_freedom)
-        }
+        Some(tone) => Estimate::of(tone.amplitude)
+            .with_freedom("noise", tone.amplitude_uncertainty, tone.degrees_of_freedom)
+            .and(Component::rectangular("uneven spacing", spectrum.spacing)),
         None => Estimate::of(0.0).and(Component::rectangular("unseen in the noise", spectrum.unseen_at_most)),
     }
 }
@@ -106,14 +106,18 @@ fn ripple_peak(spectrum: &Spectrum) -> Estimate {
     Estimate::combined(tone.value / spectrum.mean, &[(&tone, 1.0 / spectrum.mean)])
 }
 
+/// The part of rounding's noise that may lie elsewhere than it is taken to.
+const UNEVEN_ROUNDING: f64 = 0.25;
+
 fn ripple_rms(spectrum: &Spectrum) -> Estimate {
     let ripple = &spectrum.ripple;
     let left = (ripple.seen - ripple.noise).max(0.0).sqrt();
     // By the slope of the root where there is ripple; where there is next to none, by how far the root itself reaches.
     let on_the_root = |squared: f64| (0.5 * squared / left).min(squared.sqrt()) / spectrum.mean;
-    // Rounding makes what it makes; how much of their doubt the stamps really had is known no better than between nothing
-    // and twice as much.
+    // How much of their doubt the stamps really had is known no better than between nothing and twice as much. Rounding
+    // makes what it makes, but not evenly over all frequencies where edges come at a nearly even pace.
     Estimate::of(left / spectrum.mean)
         .with("noise", on_the_root(ripple.doubt))
         .and(Component::rectangular("stamp", on_the_root(ripple.stamps)))
+        .and(Component::rectangular("rounding", on_the_root(UNEVEN_ROUNDING * (ripple.noise - ripple.stamps))))
 }

@@ -17,6 +17,7 @@ use super::{READINGS_MAX, View, stumbles};
 use crate::capture::{Edge, Tick};
 use crate::measure::values::{RECTANGULAR, stamp_variance};
 use crate::stats::spectrum::{Density, Detrend, Lines, Search, Tone, Tones, Welch, Window, quick_length};
+use crate::stats::summary;
 use std::f64::consts::{PI, TAU};
 
 /// The first line that is looked at: what takes longer than a third of the cruise is not told from a trend.
@@ -55,6 +56,8 @@ pub struct Spectrum {
     pub density: Option<Density>,
     /// The tone of largest amplitude.
     pub largest: Option<Tone>,
+    /// By how much uneven spacing of the readings can have changed the largest tone.
+    pub(super) spacing: f64,
     /// Carriage: mean speed, m/s. Step clock: steps a second.
     pub(super) mean: f64,
     /// Carriage: mean square of the speed's ripple in the band, of the jig's noise in it, and its standard uncertainty.
@@ -187,8 +190,14 @@ fn spectrum(
     let rounding = rounding(&tones, lines.count, per_tick);
     let off = series.mean_off_at_most();
     let taken = tones.found.iter().filter(|tone| tone.amplitude > rounding);
-    let found: Vec<Tone> = taken.map(|tone| shown(tone, gain(tone.frequency), off)).collect();
-    let largest = found.iter().copied().max_by(|one, other| one.amplitude.total_cmp(&other.amplitude));
+    let taken: Vec<Tone> = taken.map(|tone| shown(tone, gain(tone.frequency), off)).collect();
+    let largest = taken.iter().copied().max_by(|one, other| one.amplitude.total_cmp(&other.amplitude));
+    let scatter = summary::standard_deviation(&series.values).map_or(0.0, |ticks| view.seconds(ticks));
+    let with_spacing = |tone: Tone| Tone {
+        amplitude_uncertainty: tone.amplitude_uncertainty.hypot(2.0 * RECTANGULAR * uneven_spacing(&tone, scatter)),
+        ..tone
+    };
+    let found: Vec<Tone> = taken.into_iter().map(with_spacing).collect();
     let lowest = FIRST_LINE as f64 * lines.width;
     let unseen = |frequency: f64| tones.smallest_at(frequency).max(rounding) * gain(frequency);
     let places = tones.noise_places().chain([lowest, highest]);
@@ -207,9 +216,17 @@ fn spectrum(
         of_readings: series.of_readings,
         rate,
         largest,
+        spacing: largest.map_or(0.0, |tone| uneven_spacing(&tone, scatter)),
         mean: rate,
         ripple,
     })
+}
+
+/// By how much a tone in time can seem smaller, because readings that are even in their number are uneven in time by
+/// `scatter` seconds: its phase swings by β = 2πf·scatter, which leaves exp(−β²/2) of it and puts the rest beside it.
+fn uneven_spacing(tone: &Tone, scatter: f64) -> f64 {
+    let swing = TAU * tone.frequency * scatter;
+    tone.amplitude * (1.0 - (-0.5 * swing * swing).exp())
 }
 
 /// A tone as it is shown: its amplitude times `gain`, its frequency with the doubt of the mean rate that it rests on.
