@@ -86,7 +86,8 @@ fn spectrum(lines: &mut Lines, what: &str, of: &str, spectrum: Option<&Spectrum>
     let unseen = spectrum.unseen_at_most * factor;
     let resolution = spectrum.resolution;
     lines.add(format_args!(
-        "    {what}: {part} {of}, {low:.2} Hz to {high:.0} Hz, {resolution:.2} Hz apart; none unseen above {unseen:.3} {symbol}"
+        "    {what}: {part} {of}, {low:.2} Hz to {high:.0} Hz, {resolution:.2} Hz apart; \
+         none unseen above {unseen:.3} {symbol}"
     ));
     for family in spectrum.families.iter().take(FAMILIES_SHOWN) {
         lines.add(format_args!("      {}", told(family, shown)));
@@ -259,7 +260,12 @@ fn place(place: &Place) -> Value {
 
 fn spectrum_json(spectrum: &Spectrum, unit: &str, density_unit: &str) -> Value {
     let density = spectrum.density.as_ref().map(|density| {
-        json!({ "unit": density_unit, "width_hz": density.width, "segments": density.segments, "values": density.values })
+        json!({
+            "unit": density_unit,
+            "width_hz": density.width,
+            "segments": density.segments,
+            "values": density.values,
+        })
     });
     json!({
         "unit": unit,

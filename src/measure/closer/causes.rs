@@ -2,8 +2,8 @@
 //!
 //! What hangs on the steps has a frequency that the step rate gives exactly. The mains and the light bar have clocks of
 //! their own, a little off: their frequency is taken from the tone nearest to it, and their harmonics from that. A tone
-//! belongs to the cause of which it is the lowest harmonic; two causes of one frequency are both named, since no spectrum
-//! can tell them apart.
+//! belongs to the cause of which it is the lowest harmonic; two causes of one frequency are both named, since no
+//! spectrum can tell them apart.
 
 use crate::measure::UnitFacts;
 use crate::stats::spectrum::Tone;
@@ -121,8 +121,8 @@ struct Match {
     harmonic: u32,
 }
 
-/// Puts tones together by their causes, the family of most power first. `width` is the distance of two lines, Hz: nearer
-/// than half of it, or than three standard uncertainties, frequencies count as equal.
+/// Puts tones together by their causes, the family of most power first. `width` is the distance of two lines, Hz:
+/// nearer than half of it, or than three standard uncertainties, frequencies count as equal.
 pub(super) fn families(mut tones: Vec<Tone>, unit: &UnitFacts, step_rate: f64, width: f64) -> Vec<Family> {
     tones.sort_by(|one, other| one.frequency.total_cmp(&other.frequency));
     let mut matches: Vec<Vec<Match>> = vec![Vec::new(); tones.len()];
@@ -170,8 +170,8 @@ impl Suspect {
         found
     }
 
-    /// The fundamental and how far it may be off: as it is said to be, or that of the largest tone that is near it or its
-    /// double; nothing where there is none.
+    /// The fundamental and how far it may be off: as it is said to be, or that of the largest tone that is near it or
+    /// its double; nothing where there is none.
     fn fundamental(&self, tones: &[Tone], near: impl Fn(&Tone) -> f64) -> Option<(f64, f64)> {
         if self.off_at_most == 0.0 {
             return Some((self.frequency, 0.0));

@@ -2,11 +2,12 @@
 //!
 //! Every half turn of the motor's field the steps of a run are compared with the carriage. A scale that is a little off
 //! makes the difference drift evenly, and ripple swings it by less than half a turn; a loss is a difference that leaves
-//! its level and settles on another. What it lost tells the cause: whole turns of the field are the motor's, whole teeth
-//! the belt's (see `balance`). How often the carriage went against the steps meanwhile tells a rotor that was thrown back
-//! from a belt that rode on.
+//! its level and settles on another. What it lost tells the cause: whole turns of the field are the motor's, whole
+//! teeth the belt's (see `balance`). How often the carriage went against the steps meanwhile tells a rotor that was
+//! thrown back from a belt that rode on.
 //!
-//! Limits: a loss of more than ten turns at once is put down to the motor; losses nearer together than four turns are one.
+//! Limits: a loss of more than ten turns at once is put down to the motor; losses nearer together than four turns are
+//! one.
 
 use super::{Listed, Place, Scale, View};
 use crate::capture::Tick;

@@ -26,8 +26,8 @@ pub(in super::super) const TIME_INTERVAL_ERROR_TONE: Measurand = Measurand {
 pub(in super::super) const SPEED_RIPPLE_PEAK: Measurand = Measurand {
     name: "speed ripple peak",
     dimension: Dimension::Ratio,
-    about: "largest amplitude of what recurs at one frequency in the carriage's speed over the cruise, of the mean speed; up \
-            to a sixth of the encoder's edge rate",
+    about: "largest amplitude of what recurs at one frequency in the carriage's speed over the cruise, of the mean speed; \
+            up to a sixth of the encoder's edge rate",
     source: "common practice",
     edges: OF_THE_CARRIAGE,
     samples: &[],
@@ -37,8 +37,8 @@ pub(in super::super) const SPEED_RIPPLE_PEAK: Measurand = Measurand {
 pub(in super::super) const SPEED_RIPPLE_RMS: Measurand = Measurand {
     name: "speed ripple rms",
     dimension: Dimension::Ratio,
-    about: "root mean square of the carriage's speed about its mean over the cruise, of the mean speed, from its spectrum: \
-            from three periods in the cruise up to a sixth of the encoder's edge rate",
+    about: "root mean square of the carriage's speed about its mean over the cruise, of the mean speed, from its \
+            spectrum: from three periods in the cruise up to a sixth of the encoder's edge rate",
     source: "common practice",
     edges: OF_THE_CARRIAGE,
     samples: &[],

@@ -1,5 +1,5 @@
-//! A closer look at a motion: what recurs in the step clock and in the carriage's speed, which steps came late, twice or
-//! not at all, and where the carriage lost its way against the steps.
+//! A closer look at a motion: what recurs in the step clock and in the carriage's speed, which steps came late, twice
+//! or not at all, and where the carriage lost its way against the steps.
 //!
 //! It costs transforms of long series, so a session looks closer only where it was asked to. Deliberately bounded: a
 //! spectrum takes the first [`READINGS_MAX`] readings of a cruise, and of each kind of happening the worst

@@ -51,8 +51,8 @@ pub struct Spectrum {
     pub rate: f64,
     /// The largest amplitude that could have gone unseen anywhere in the band.
     pub unseen_at_most: f64,
-    /// Density of the readings by Welch's method: s²/Hz of time interval errors, m²/Hz of positions. In segments of 256,
-    /// Hann, half overlap, straight line taken out.
+    /// Density of the readings by Welch's method: s²/Hz of time interval errors, m²/Hz of positions. In segments of
+    /// 256, Hann, half overlap, straight line taken out.
     pub density: Option<Density>,
     /// The tone of largest amplitude.
     pub largest: Option<Tone>,
@@ -174,8 +174,8 @@ fn passed(view: &View<'_>, began: Tick, ended: Tick) -> Option<Vec<Tick>> {
     Some(ticks)
 }
 
-/// The spectrum of a series; `limits` are the highest frequency and what a tick is worth, `gain` turns the amplitude of a
-/// reading at a frequency into that of what is shown.
+/// The spectrum of a series; `limits` are the highest frequency and what a tick is worth, `gain` turns the amplitude of
+/// a reading at a frequency into that of what is shown.
 fn spectrum(
     view: &View<'_>,
     series: &Series,
@@ -241,9 +241,9 @@ fn shown(tone: &Tone, gain: f64, rate_off_at_most: f64) -> Tone {
 }
 
 /// The largest amplitude that rounding to whole ticks can give one tone. A step clock without noise that beats slowly
-/// with the jig's makes a sawtooth of one tick, whose fundamental has amplitude 1/π; noise of standard deviation σ ticks
-/// blurs it by exp(−2π²σ²) (Widrow and Kollár, Quantization Noise, 2008, from memory; the characteristic function of a
-/// normal deviate). The noise is taken from the spectrum, less what rounding itself makes. Smaller tones are not
+/// with the jig's makes a sawtooth of one tick, whose fundamental has amplitude 1/π; noise of standard deviation σ
+/// ticks blurs it by exp(−2π²σ²) (Widrow and Kollár, Quantization Noise, 2008, from memory; the characteristic function
+/// of a normal deviate). The noise is taken from the spectrum, less what rounding itself makes. Smaller tones are not
 /// taken: they may be the jig's. To a larger one rounding adds noise alone, unless the clocks beat at that very line.
 fn rounding(tones: &Tones, count: usize, per_tick: f64) -> f64 {
     let mut powers: Vec<f64> = tones.noise().map(|(_, level)| level * level).collect();
@@ -256,9 +256,9 @@ fn rounding(tones: &Tones, count: usize, per_tick: f64) -> f64 {
 
 /// Mean square of what is in the band. `noise` is the mean square amplitude of a line that the stamps make.
 ///
-/// A line of amplitude A holds A²/2, less by the window's noise bandwidth because a tone spreads over several lines. Of a
-/// line with signal s and noise n in mean squares the noise leaves a variance of 2·s·n where they beat and n² where it is
-/// alone, each larger by what neighbouring lines of the window have in common: 1.5 and 35/18.
+/// A line of amplitude A holds A²/2, less by the window's noise bandwidth because a tone spreads over several lines. Of
+/// a line with signal s and noise n in mean squares the noise leaves a variance of 2·s·n where they beat and n² where
+/// it is alone, each larger by what neighbouring lines of the window have in common: 1.5 and 35/18.
 fn ripple(lines: &Lines, highest: f64, noise: f64, gain: impl Fn(f64) -> f64) -> Ripple {
     const BEATING: f64 = 1.5;
     const ALONE: f64 = 35.0 / 18.0;

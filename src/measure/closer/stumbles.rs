@@ -1,9 +1,9 @@
 //! Stumbles of the step clock: pulses that came twice, steps that came late, steps that did not come at all.
 //!
-//! A pulse that comes much sooner than its neighbours has one of two reasons. After a late step the next one is on time:
-//! three intervals take three periods. A doubled pulse is one too many: the three intervals about it take two periods. A
-//! step that is late by more than half a period is a gap; where the clock has not caught up four steps later, so many
-//! steps were skipped. Skipped steps are not lost ones: driver and carriage never heard of them.
+//! A pulse that comes much sooner than its neighbours has one of two reasons. After a late step the next one is on
+//! time: three intervals take three periods. A doubled pulse is one too many: the three intervals about it take two
+//! periods. A step that is late by more than half a period is a gap; where the clock has not caught up four steps
+//! later, so many steps were skipped. Skipped steps are not lost ones: driver and carriage never heard of them.
 
 use super::{CloserLook, Place, View};
 use crate::capture::Edge;
@@ -144,8 +144,8 @@ fn doubled(view: &View<'_>, run: &Run, index: usize) -> Doubled {
     }
 }
 
-/// Steps against borders before and after the pulse with this number in its run. Over so few borders the ripple of pulley
-/// and motor moves the carriage by much less than a step.
+/// Steps against borders before and after the pulse with this number in its run. Over so few borders the ripple of
+/// pulley and motor moves the carriage by much less than a step.
 fn followed(view: &View<'_>, run: &Run, pulse: usize) -> Followed {
     let path = &view.section.path;
     if !view.sees_carriage() {

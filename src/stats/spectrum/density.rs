@@ -33,8 +33,8 @@ impl Welch {
         Self { segment, overlap: segment / 2, window: Window::Hann, detrend: Detrend::Linear }
     }
 
-    /// The density of `series`, read `rate` times a second; `None` where it does not fill one segment of at least eight, or
-    /// where a reading is no number.
+    /// The density of `series`, read `rate` times a second; `None` where it does not fill one segment of at least
+    /// eight, or where a reading is no number.
     pub fn density(&self, series: &[f64], rate: f64) -> Option<Density> {
         let sound = self.segment >= 8 && self.overlap < self.segment && rate > 0.0;
         if !sound || series.len() < self.segment || !series.iter().all(|value| value.is_finite()) {

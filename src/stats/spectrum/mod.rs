@@ -1,8 +1,8 @@
 //! Spectra of evenly spaced readings: amplitudes line by line, power spectral density by Welch's method, and tones.
 //!
-//! A spectrum of lines answers "how large is what recurs at this frequency"; a density answers "how is the noise spread".
-//! Both are one-sided. The windows are the periodic ones, whose noise bandwidth is exactly 1 and 1.5 lines (Harris 1978,
-//! "On the use of windows for harmonic analysis with the discrete Fourier transform", table 1).
+//! A spectrum of lines answers "how large is what recurs at this frequency"; a density answers "how is the noise
+//! spread". Both are one-sided. The windows are the periodic ones, whose noise bandwidth is exactly 1 and 1.5 lines
+//! (Harris 1978, "On the use of windows for harmonic analysis with the discrete Fourier transform", table 1).
 
 mod density;
 mod tones;
@@ -81,13 +81,14 @@ pub struct Lines {
     pub count: usize,
     /// How they were weighted.
     pub window: Window,
-    /// The complex amplitude of each line: its modulus is the amplitude of a sine, its argument the phase of a cosine at the
-    /// first reading.
+    /// The complex amplitude of each line: its modulus is the amplitude of a sine, its argument the phase of a cosine
+    /// at the first reading.
     pub values: Vec<Complex<f64>>,
 }
 
 impl Lines {
-    /// The spectrum of `series`, read `rate` times a second; `None` of fewer than eight readings or where one is no number.
+    /// The spectrum of `series`, read `rate` times a second; `None` of fewer than eight readings or where one is no
+    /// number.
     pub fn of(series: &[f64], rate: f64, window: Window, detrend: Detrend) -> Option<Self> {
         if series.len() < 8 || !series.iter().all(|value| value.is_finite()) {
             return None;
@@ -127,7 +128,8 @@ impl Lines {
             .sum()
     }
 
-    /// A line of the two-sided spectrum, of which this is the upper half: below zero and above half the rate it is mirrored.
+    /// A line of the two-sided spectrum, of which this is the upper half: below zero and above half the rate it is
+    /// mirrored.
     fn mirrored(&self, line: i64) -> Complex<f64> {
         let line = line.rem_euclid(self.count as i64) as usize;
         let other = (self.count - line) % self.count;
@@ -152,8 +154,8 @@ fn transform(series: &mut [f64]) -> Option<Vec<Complex<f64>>> {
     Some(values)
 }
 
-/// The power of one frequency, in cycles a reading, by Goertzel's recursion: |Σ x·e^(−2πi·f·n)|². For a single frequency
-/// it is cheaper than a whole transform.
+/// The power of one frequency, in cycles a reading, by Goertzel's recursion: |Σ x·e^(−2πi·f·n)|². For a single
+/// frequency it is cheaper than a whole transform.
 pub fn goertzel_power(series: &[f64], cycles_per_reading: f64) -> f64 {
     let turn = TAU * cycles_per_reading;
     let coefficient = 2.0 * turn.cos();

@@ -1,10 +1,10 @@
 //! Tones: what recurs at one frequency and stands out of the noise about it, with how well it is known.
 //!
-//! The noise about a line is taken from the median of the lines near it, which a few tones do not move. A tone is a peak
-//! that noise alone would pass in one spectrum of a hundred. Its frequency is where the weighted transform is largest, also
-//! between two lines; of a sine in white noise that estimate has variance 2σ²·Σw²n²/(A·Σwn²)² in radians per reading (as
-//! Rife and Boorstyn 1974 derive it for equal weights w, where it is 24σ²/(A²N³)), and its amplitude 2σ²·B/N with the
-//! window's noise bandwidth B.
+//! The noise about a line is taken from the median of the lines near it, which a few tones do not move. A tone is a
+//! peak that noise alone would pass in one spectrum of a hundred. Its frequency is where the weighted transform is
+//! largest, also between two lines; of a sine in white noise that estimate has variance 2σ²·Σw²n²/(A·Σwn²)² in radians
+//! per reading (as Rife and Boorstyn 1974 derive it for equal weights w, where it is 24σ²/(A²N³)), and its amplitude
+//! 2σ²·B/N with the window's noise bandwidth B.
 
 use super::{Lines, Window};
 
@@ -170,8 +170,8 @@ impl Tones {
     }
 }
 
-/// The noise from line `first` to line `last`. Of noise the square of a line's amplitude is spread exponentially, so that
-/// its mean is its median over ln 2.
+/// The noise from line `first` to line `last`. Of noise the square of a line's amplitude is spread exponentially, so
+/// that its mean is its median over ln 2.
 fn stretches(powers: &[f64], first: usize, last: usize, width: f64) -> Vec<Stretch> {
     let mut stretches = Vec::new();
     let (mut from, mut length) = (first, SHORTEST);
