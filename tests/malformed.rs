@@ -92,6 +92,19 @@ fn a_file_that_cannot_be_read_is_an_answer_too() {
     assert!(output.status.code() == Some(5) && said.contains("latin.yaml:2:5: this byte is not UTF-8 text"), "{said}");
 }
 
+/// The plan for light bars asks for flicker, which a Raspberry Pi's buses are too slow for.
+#[test]
+fn the_plan_for_light_bars_fits_the_jigs_that_see_flicker() {
+    let light_bar = "../../../test-plans/light-bar.yaml";
+    for (jig, code) in [("simulated", 0), ("usb-board", 0), ("raspberry-pi", 5)] {
+        let jig = format!("../../../fixtures/jigs/{jig}.yaml");
+        let output = lint(&[light_bar, &jig, UNIT]).output().expect("the binary runs");
+        let said = String::from_utf8_lossy(&output.stdout);
+        assert_eq!(output.status.code(), Some(code), "{said}");
+        assert_eq!(said.contains("needs the channel `light flicker`"), code == 5, "{said}");
+    }
+}
+
 /// What is shipped is sound, fits every jig that is shipped, and takes the time that its first lines promise.
 #[test]
 fn shipped_files_are_sound_and_plans_take_their_time() {

@@ -2,7 +2,10 @@
 
 use super::values::{bench, whole};
 use super::{Blame, CheckEvidence, Reading, Setup, Withheld};
-use super::{closer, crawl, ends, heat, jitter, levels, light, pack, speed, step_clock, stopping, strides, talk};
+use super::{
+    closer, colour, controls, crawl, ends, flicker, heat, jitter, levels, light, pack, speed, step_clock, stopping,
+    strides, talk,
+};
 use crate::capture::{EdgeChannel, SampleChannel};
 use crate::quantity::Dimension;
 
@@ -116,7 +119,10 @@ pub const CATALOGUE: &[Measurand] = &[
     stopping::STOP_DISTANCE,
     stopping::CREEP_AFTER_STOP,
     stopping::CONTROL_RESPONSE,
+    stopping::CONTACT_RESPONSE,
     stopping::DEAD_CONTROLS,
+    controls::BOUNCE,
+    controls::BOUNCES,
     crawl::INTERVAL,
     crawl::INCREMENT,
     crawl::INTERVAL_SCATTER,
@@ -132,6 +138,14 @@ pub const CATALOGUE: &[Measurand] = &[
     heat::MOTOR_TEMPERATURE,
     heat::HOUSING_TEMPERATURE,
     light::SEGMENT_ERRORS,
+    light::LIT_SEGMENTS,
+    light::OUT_OF_ORDER,
+    flicker::DEPTH,
+    flicker::FREQUENCY,
+    flicker::AGAINST_LOW_RISK,
+    colour::RED,
+    colour::GREEN,
+    colour::BLUE,
     talk::UNANSWERED_COMMANDS,
     talk::REFUSED_COMMANDS,
     talk::WRONG_REPORTS,

@@ -181,6 +181,19 @@ pub(super) struct PressEvidence {
     pub first_pulse_after: Option<Tick>,
     pub last_pulse_after: Option<Tick>,
     pub knee: Option<Knee>,
+    /// What the control's contact did while the jig held it, where it closed and the jig sees it.
+    pub touch: Option<Touch>,
+}
+
+/// What the contact of a pressed control did.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Touch {
+    /// First contact.
+    pub at: Tick,
+    /// Last edge before the jig let go.
+    pub quiet: Tick,
+    /// How often it opened again until then.
+    pub openings: usize,
 }
 
 /// A few steps in a crawl.

@@ -1,11 +1,12 @@
-//! The light bar: at speed level n the first n segments are lit.
+//! The segments of the light bar: at speed level n the first n are lit.
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
-use super::values::{bench, count, reading, ticks};
+use super::values::{bench, count, reading, ticks, whole};
 use super::{Measurand, Reading, Setup, Withheld};
 use crate::capture::{Action, SampleChannel, Tick};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
+use std::collections::BTreeMap;
 
 pub(super) const SEGMENT_ERRORS: Measurand = Measurand {
     name: "segment errors",
@@ -17,6 +18,26 @@ pub(super) const SEGMENT_ERRORS: Measurand = Measurand {
     reader: segment_errors,
 };
 
+pub(super) const LIT_SEGMENTS: Measurand = Measurand {
+    name: "lit segments",
+    dimension: Dimension::Count,
+    about: "segments of the light bar that are lit at the end of a move with a level",
+    source: "common practice",
+    edges: &[],
+    samples: &[SampleChannel::Light(0)],
+    reader: lit_segments,
+};
+
+pub(super) const OUT_OF_ORDER: Measurand = Measurand {
+    name: "lit segments out of order",
+    dimension: Dimension::Count,
+    about: "levels of the check that light fewer segments than the next lower level of the check",
+    source: "common practice",
+    edges: &[],
+    samples: &[SampleChannel::Light(0)],
+    reader: out_of_order,
+};
+
 /// The light is looked at over the last part of a phase, s: a few samples of a slow sensor.
 const LOOK_S: f64 = 0.15;
 
@@ -25,7 +46,8 @@ fn segment_errors(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     levels.map(|(phase, level)| reading(phase, errors(check, phase, level, setup))).collect()
 }
 
-fn level(phase: &PhaseEvidence) -> Option<u8> {
+/// The level that a phase sets.
+pub(super) fn level(phase: &PhaseEvidence) -> Option<u8> {
     match phase.phase.action {
         Action::Select { level } | Action::Start { level, .. } => Some(level),
         Action::Travel { level, .. } => level,
@@ -33,16 +55,52 @@ fn level(phase: &PhaseEvidence) -> Option<u8> {
     }
 }
 
+/// Whether the bar shows the same all through a phase, but for its beginning.
+pub(super) fn shows_light(phase: &PhaseEvidence) -> bool {
+    level(phase).is_some() || phase.phase.action == Action::Wait
+}
+
+fn lit_segments(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+    let phases = check.phases.iter().filter(|phase| level(phase).is_some());
+    phases.map(|phase| reading(phase, lit(check, phase, setup).map(|lit| count(number_of(&lit))))).collect()
+}
+
+fn out_of_order(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+    let mut shown = BTreeMap::new();
+    for phase in &check.phases {
+        let Some(level) = level(phase) else { continue };
+        match lit(check, phase, setup) {
+            Ok(lit) => shown.entry(level).or_insert_with(|| number_of(&lit)),
+            Err(withheld) => return vec![whole(Err(withheld))],
+        };
+    }
+    if shown.len() < 2 {
+        return Vec::new();
+    }
+    let numbers: Vec<usize> = shown.into_values().collect();
+    vec![whole(Ok(count(numbers.windows(2).filter(|pair| pair[1] < pair[0]).count())))]
+}
+
+fn number_of(lit: &[bool]) -> usize {
+    lit.iter().filter(|lit| **lit).count()
+}
+
 fn errors(check: &CheckEvidence, phase: &PhaseEvidence, level: u8, setup: &Setup) -> Result<Estimate, Withheld> {
+    let lit = lit(check, phase, setup)?;
+    Ok(count((0_u8..).zip(lit).filter(|(segment, lit)| *lit != (*segment < level)).count()))
+}
+
+/// Which segments are lit at the end of a phase.
+fn lit(check: &CheckEvidence, phase: &PhaseEvidence, setup: &Setup) -> Result<Vec<bool>, Withheld> {
     let from = phase.began.max(phase.ended.saturating_sub(ticks(LOOK_S, setup)));
-    let mut wrong = 0;
-    for segment in 0..setup.unit.segments.min(SampleChannel::LIGHTS as u8) {
+    let segments = 0..setup.unit.segments.min(SampleChannel::LIGHTS as u8);
+    let is_lit = |segment| {
         let light = mean_light(check, segment, from, phase.ended, setup).ok_or_else(|| {
             bench(format!("no sample of `{}` came at the end of the move", SampleChannel::Light(segment).name()))
-        })?;
-        wrong += usize::from((light > setup.jig.lit_above) != (segment < level));
-    }
-    Ok(count(wrong))
+        });
+        light.map(|light| light > setup.jig.lit_above)
+    };
+    segments.map(is_lit).collect()
 }
 
 fn mean_light(check: &CheckEvidence, segment: u8, from: Tick, to: Tick, setup: &Setup) -> Option<f64> {

@@ -7,9 +7,12 @@
 mod balance;
 mod catalogue;
 mod closer;
+mod colour;
+mod controls;
 mod crawl;
 mod ends;
 mod evidence;
+mod flicker;
 mod heat;
 mod jitter;
 mod levels;

@@ -3,12 +3,12 @@
 use super::Setup;
 use super::evidence::{
     Burst, CarriageCruise, Contact, CruiseEvidence, PhaseEvidence, PressEvidence, Rail, RunEvidence, SECTIONS,
-    SwitchEvidence, TakeUp, TimedCue,
+    SwitchEvidence, TakeUp, TimedCue, Touch,
 };
 use super::pulses::{self, Intervals, Run, Scratch};
 use super::step_clock::{Motion, Rules, StepClock};
 use super::track::Path;
-use crate::capture::{Cue, Driven, Edge, Mark, MarkKind, OutputChannel, Phase, Side, Tick};
+use crate::capture::{Cue, Driven, Edge, EdgeChannel, Mark, MarkKind, OutputChannel, Phase, Side, Tick};
 use crate::stats::summary;
 
 /// A switch counts as touched anew after it has been open for so long, s: longer than any chatter of opening contacts.
@@ -37,6 +37,7 @@ pub(super) struct Section<'a> {
     pub direction: &'a [Edge],
     pub direction_before: Option<bool>,
     pub switches: [&'a [Edge]; 2],
+    pub controls: [&'a [Edge]; EdgeChannel::CONTROLS.len()],
     pub path: Path<'a>,
     /// Position of the left end, in encoder edges, once a home has found it.
     pub zero: Option<f64>,
@@ -228,9 +229,26 @@ impl Section<'_> {
                     first_pulse_after: self.pulses.get(next).map(|pulse| pulse.tick()),
                     last_pulse_after: self.pulses[next..].last().map(|pulse| pulse.tick()),
                     knee: during.and_then(|run| pulses::knee(&self.pulses[run.pulses.clone()], at)),
+                    touch: self.touch(control, at),
                 }
             })
             .collect()
+    }
+
+    /// While a control is held its contact should stay closed: every edge after the first is a bounce.
+    fn touch(&self, control: u8, pressed: Tick) -> Option<Touch> {
+        let edges = *self.controls.get(usize::from(control))?;
+        let is_release =
+            |driven: &&Driven| driven.at > pressed && !driven.on && driven.output == OutputChannel::Press(control);
+        let let_go = self.driven.iter().find(is_release).map_or(self.ended, |driven| driven.at);
+        let from = edges.partition_point(|edge| edge.tick() < pressed);
+        let held = &edges[from..edges.partition_point(|edge| edge.tick() <= let_go).max(from)];
+        let held = &held[held.iter().position(|edge| edge.level())?..];
+        Some(Touch {
+            at: held.first()?.tick(),
+            quiet: held.last()?.tick(),
+            openings: held.iter().filter(|edge| !edge.level()).count(),
+        })
     }
 
     /// Steps that follow on a pause of a quarter of the crawl's nominal interval.

@@ -51,6 +51,7 @@ struct Columns {
     pulses: Vec<Edge>,
     direction: Vec<Edge>,
     switches: [Vec<Edge>; 2],
+    controls: [Vec<Edge>; EdgeChannel::CONTROLS.len()],
     driven: Vec<Driven>,
     said: Vec<Tick>,
 }
@@ -169,6 +170,7 @@ impl Session {
         let said_count = columns.said.partition_point(|at| *at <= ended);
         let (pulse_count, direction_count) = (upto(&columns.pulses, ended), upto(&columns.direction, ended));
         let switch_counts = columns.switches.each_ref().map(|edges| upto(edges, ended));
+        let control_counts = columns.controls.each_ref().map(|edges| upto(edges, ended));
         let driven = &columns.driven[..driven_count];
         if driven.iter().any(|driven| driven.output == OutputChannel::UnitSupply) {
             self.carried.rightward = None;
@@ -184,6 +186,7 @@ impl Session {
             direction: &columns.direction[..direction_count],
             direction_before: self.direction,
             switches: [&columns.switches[0][..switch_counts[0]], &columns.switches[1][..switch_counts[1]]],
+            controls: std::array::from_fn(|control| &columns.controls[control][..control_counts[control]]),
             path,
             zero: self.zero,
             closer: ended > began && self.check.as_ref().is_some_and(|check| self.closer.at(check.check)),
@@ -202,6 +205,9 @@ impl Session {
         self.columns.pulses.drain(..pulse_count);
         self.columns.direction.drain(..direction_count);
         for (edges, count) in self.columns.switches.iter_mut().zip(switch_counts) {
+            edges.drain(..count);
+        }
+        for (edges, count) in self.columns.controls.iter_mut().zip(control_counts) {
             edges.drain(..count);
         }
         self.columns.driven.drain(..driven_count);
@@ -259,6 +265,9 @@ impl CaptureSink for Session {
         columns.direction.extend_from_slice(part.edges(EdgeChannel::Direction));
         columns.switches[0].extend_from_slice(part.edges(EdgeChannel::LeftEndStop));
         columns.switches[1].extend_from_slice(part.edges(EdgeChannel::RightEndStop));
+        for (edges, channel) in columns.controls.iter_mut().zip(EdgeChannel::CONTROLS) {
+            edges.extend_from_slice(part.edges(channel));
+        }
         columns.driven.extend_from_slice(&part.driven);
         columns.said.extend(part.lines.iter().filter(|line| line.from == Talker::Unit).map(|line| line.at));
         self.losses.extend_from_slice(&part.losses);

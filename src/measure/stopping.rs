@@ -1,9 +1,10 @@
 //! Stopping and the controls: how far the carriage runs on, whether it creeps, how soon a press has its effect.
 
+use super::controls::touched;
 use super::evidence::{CheckEvidence, PhaseEvidence, PressEvidence};
 use super::values::{bench, count, interval, length, reading, seconds, unit};
 use super::{Measurand, Reading, Setup, Withheld};
-use crate::capture::{Action, Cue, EdgeChannel, SampleChannel, Side};
+use crate::capture::{Action, Cue, EdgeChannel, SampleChannel, Side, Tick};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
 
@@ -39,7 +40,18 @@ pub(super) const CONTROL_RESPONSE: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::Direction],
     samples: &[],
-    reader: control_response,
+    reader: |check, setup| responses(check, setup, |press| Ok(press.at)),
+};
+
+pub(super) const CONTACT_RESPONSE: Measurand = Measurand {
+    name: "contact response",
+    dimension: Dimension::Time,
+    about: "from the first contact of a pressed control to the first step, or to the first lengthened step interval where it \
+            stops the motion; the jig's own way to the contact is not in it",
+    source: "common practice",
+    edges: &[EdgeChannel::Step, EdgeChannel::Direction, EdgeChannel::Control1],
+    samples: &[],
+    reader: |check, setup| responses(check, setup, |press| Ok(touched(press, setup)?.at)),
 };
 
 pub(super) const DEAD_CONTROLS: Measurand = Measurand {
@@ -116,7 +128,12 @@ fn creep(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     readings
 }
 
-fn control_response(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+/// One reading for each press that starts or stops a motion, counted from the moment that `began` gives.
+fn responses(
+    check: &CheckEvidence,
+    setup: &Setup,
+    began: impl Fn(&PressEvidence) -> Result<Tick, Withheld>,
+) -> Vec<Reading> {
     let mut readings = Vec::new();
     for phase in &check.phases {
         let Pressed { start, stop } = pressed(phase);
@@ -125,12 +142,18 @@ fn control_response(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
         };
         if let Some(press) = start {
             let first = press.first_pulse_after.ok_or_else(|| unit("no step followed the press"));
-            add("start", first.map(|first| interval((first - press.at) as f64, setup)));
+            let response = began(press).and_then(|began| Ok(interval(first?.saturating_sub(began) as f64, setup)));
+            add("start", response);
         }
         if let Some(press) = stop {
             let knee =
                 press.knee.filter(|_| stopped(phase, press, setup)).ok_or_else(|| unit("the press stopped nothing"));
-            add("stop", knee.map(|knee| interval(knee.after, setup).with("ramp", seconds(knee.uncertainty, setup))));
+            let response = began(press).and_then(|began| {
+                let knee = knee?;
+                let after = knee.after - (began - press.at) as f64;
+                Ok(interval(after, setup).with("ramp", seconds(knee.uncertainty, setup)))
+            });
+            add("stop", response);
         }
     }
     readings

@@ -33,6 +33,8 @@ pub enum FaultKind {
     HotMotor,
     TightCarriage,
     MuteUnit,
+    WornControl,
+    FlickeringLight,
 }
 
 impl FaultKind {
@@ -63,6 +65,8 @@ impl FaultKind {
             Self::HotMotor => "hot-motor",
             Self::TightCarriage => "tight-carriage",
             Self::MuteUnit => "mute-unit",
+            Self::WornControl => "worn-control",
+            Self::FlickeringLight => "flickering-light",
         }
     }
 
@@ -93,6 +97,8 @@ impl FaultKind {
             Self::HotMotor => "the driver's current is set too high and is not lowered at rest",
             Self::TightCarriage => "the carriage runs stiffly on its rail",
             Self::MuteUnit => "the unit has power and says nothing",
+            Self::WornControl => "the contact of one control is worn: it bounces for many milliseconds",
+            Self::FlickeringLight => "the light bar's regulator lacks its capacitor: its light ripples",
         }
     }
 
@@ -129,7 +135,7 @@ pub enum FaultProblem {
 
 impl Fault {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [FaultKind; 24] = [
+    pub const ALL: [FaultKind; 26] = [
         FaultKind::WeakPack,
         FaultKind::CorrodedContact,
         FaultKind::LooseBelt,
@@ -154,6 +160,8 @@ impl Fault {
         FaultKind::HotMotor,
         FaultKind::TightCarriage,
         FaultKind::MuteUnit,
+        FaultKind::WornControl,
+        FaultKind::FlickeringLight,
     ];
 
     /// A fault at its worst.
@@ -255,6 +263,8 @@ impl Fault {
                 on.carriage.viscous *= factor(6.0);
             }
             FaultKind::MuteUnit => on.firmware.mute = true,
+            FaultKind::WornControl => on.controls[(whichever * CONTROLS as f64) as usize].bounce *= factor(20.0),
+            FaultKind::FlickeringLight => on.light_bar.ripple *= factor(30.0),
         }
     }
 }

@@ -6,7 +6,7 @@ use super::sine::sine_of_turns;
 
 /// Half the width of what a refresh leaves behind the jig's filter, ns: a pulse as narrow as one that lets pass nothing
 /// beyond 400 Hz to speak of.
-const FILTERED_NS: f64 = 1.25e6;
+const FILTERED_NS: f64 = 2.5e6;
 
 /// How the bar and its regulator are made.
 #[derive(Debug, Clone, PartialEq)]
@@ -63,6 +63,6 @@ mod tests {
         let writing = Timing { refresh_ns: Timing::REFRESH_NS, masked_ns: Timing::MASKED_NS, ..Timing::prompt() };
         // 180 of 20,000 µs.
         assert!((mean(&writing) - 0.991).abs() < 1e-4, "{}", mean(&writing));
-        assert!((bar.flicker(Timing::MASKED_NS / 2, &writing) - 1.0 + 0.144).abs() < 0.011);
+        assert!((bar.flicker(Timing::MASKED_NS / 2, &writing) - 1.0 + 0.072).abs() < 0.011);
     }
 }

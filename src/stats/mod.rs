@@ -2,6 +2,7 @@
 
 mod component;
 mod estimate;
+mod sine_fit;
 pub mod spectrum;
 mod spread;
 pub mod student;
@@ -13,5 +14,6 @@ pub const COVERAGE: f64 = 0.95;
 
 pub use component::{Component, Distribution, Evaluation};
 pub use estimate::{Correlation, Estimate, whole_freedom};
+pub use sine_fit::{Extreme, SineFit};
 pub use spread::Spread;
 pub use tally::Tally;

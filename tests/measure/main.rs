@@ -4,6 +4,7 @@ mod closer;
 mod ends;
 mod honesty;
 mod moves;
+mod panel;
 mod robust;
 mod spectrum;
 mod step_clock;

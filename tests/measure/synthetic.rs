@@ -25,6 +25,8 @@ pub struct Truth {
     pub stamp: f64,
     /// Noise of a voltage and a current sample, V and A.
     pub noise: (f64, f64),
+    /// Noise of a sample of the whole bar's light or colour.
+    pub light_noise: f64,
 }
 
 /// A move at constant acceleration, cruise and again constant acceleration.
@@ -73,6 +75,10 @@ pub fn setup() -> Setup {
     }
     for segment in 0..6 {
         calibrations[SampleChannel::Light(segment).index()] = channel(1.0 / 1024.0, 0.05, 0.0);
+    }
+    calibrations[SampleChannel::LightFlicker.index()] = channel(1.0 / 4096.0, 0.05, 1e-3);
+    for colour in [SampleChannel::Red, SampleChannel::Green, SampleChannel::Blue] {
+        calibrations[colour.index()] = channel(1e-4, 0.02, 5e-4);
     }
     Setup {
         unit: UnitFacts {
@@ -214,6 +220,29 @@ impl World {
     pub fn looking_closer(mut self) -> Self {
         self.session = Session::new(self.setup.clone()).looking_closer(LookCloser::Everywhere);
         self
+    }
+
+    /// Samples the whole bar's light from now on; `light` is told the seconds since.
+    pub fn sample_flicker(&mut self, rate: f64, seconds: f64, light: impl Fn(f64) -> f64) {
+        for index in 0..(rate * seconds) as usize {
+            let since = index as f64 / rate;
+            let seen = light(since) + self.truth.light_noise * self.normal();
+            let at = self.tick(self.now + since);
+            self.part.push_sample(SampleChannel::LightFlicker, at, (seen * 4096.0).round() as i32);
+        }
+    }
+
+    /// Samples red, green and blue ten times a second from now on.
+    pub fn sample_colour(&mut self, seconds: f64, light: [f64; 3]) {
+        for index in 0..(10.0 * seconds) as usize {
+            let at = self.tick(self.now + 0.1 * index as f64);
+            for (channel, part) in
+                [SampleChannel::Red, SampleChannel::Green, SampleChannel::Blue].into_iter().zip(light)
+            {
+                let seen = part + self.truth.light_noise * self.normal();
+                self.part.push_sample(channel, at, (seen * 1e4).round() as i32);
+            }
+        }
     }
 
     fn deliver(&mut self, kind: MarkKind) {

@@ -254,7 +254,7 @@ impl Output for OutLine {
     }
 }
 
-/// The chips on the I2C bus: a power monitor at 0x40, converters at 0x48 and 0x49.
+/// The chips on the I2C bus: a colour sensor at 0x29, a power monitor at 0x40, converters at 0x48 and 0x49.
 pub struct Chips {
     bench: Arc<Mutex<Behind>>,
     /// Which input each converter was last asked to convert.
@@ -282,11 +282,13 @@ impl I2c for Chips {
                 Operation::Read(into) => {
                     let pointer = self.pointers.get(&address).copied().unwrap_or(0);
                     let word = self.register(address, pointer).ok_or(nobody)?;
-                    into.copy_from_slice(&word.to_be_bytes());
+                    // The colour sensor has its lower byte first, and registers of one byte.
+                    let bytes = if address == 0x29 { word.to_le_bytes() } else { word.to_be_bytes() };
+                    into.copy_from_slice(&bytes[..into.len()]);
                 }
             }
         }
-        let there = matches!(address, 0x40 | 0x48 | 0x49);
+        let there = matches!(address, 0x29 | 0x40 | 0x48 | 0x49);
         if there { Ok(()) } else { Err(nobody) }
     }
 }
@@ -298,6 +300,10 @@ impl Chips {
             return None;
         }
         match (address, pointer) {
+            (0x29, 0x92) => Some(0x44),
+            (0x29, 0xB6) => Some(bench.code(SampleChannel::Red) as u16),
+            (0x29, 0xB8) => Some(bench.code(SampleChannel::Green) as u16),
+            (0x29, 0xBA) => Some(bench.code(SampleChannel::Blue) as u16),
             (0x40, 0xFE) => Some(0x5449),
             (0x40, 0x02) => Some(bench.code(SampleChannel::PackVoltage) as u16),
             (0x40, 0x01) => Some(bench.code(SampleChannel::PackCurrent) as i16 as u16),

@@ -81,36 +81,36 @@ fn wrong_wires_are_found() {
     problems(
         &PI.replace("press 4:     { pin: 21, active: high }", "press 4:     { pin: 24, active: up }"),
         expect![[r#"
-            72:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
-            72:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
+            80:18 outputs.press 4 | pin 24 of `press 4` is that of `left end stop` already | give each line a pin of its own
+            80:35 outputs.press 4.active | `up` is no level | write `high` or `low`"#]],
     );
     problems(
         &PI.replace("i2c: 0x48, input: 0", "i2c: 0x80, input: 4"),
         expect![[r#"
-            56:46 samples.light 1.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`
-            56:59 samples.light 1.input | an ADS1115 has no input `4` | write 0, 1, 2 or 3"#]],
+            60:46 samples.light 1.i2c | `0x80` is no address on the I2C bus | write a 7-bit address from 0x08 to 0x77, for example `0x40`
+            60:59 samples.light 1.input | an ADS1115 has no input `4` | write 0, 1, 2 or 3"#]],
     );
     problems(
         &PI.replace("chip: DS18B20, one wire: 28-0316a2795bff", "chip: DS18S20"),
         expect![
-            "53:32 samples.motor temperature.chip | `DS18S20` is no chip that this program knows | write `INA226` or `ADS1115` or `TCS34725` or `DS18B20`"
+            "57:32 samples.motor temperature.chip | `DS18S20` is no chip that this program knows | write `INA226` or `ADS1115` or `TCS34725` or `DS18B20`"
         ],
     );
     problems(
         &PI.replace("28-0316a2795bff", "10-0316a2795bff"),
         expect![
-            "53:51 samples.motor temperature.one wire | `10-0316a2795bff` is no thermometer on the one-wire bus | write its name under /sys/bus/w1/devices, for example `28-0316a2795bff`"
+            "57:51 samples.motor temperature.one wire | `10-0316a2795bff` is no thermometer on the one-wire bus | write its name under /sys/bus/w1/devices, for example `28-0316a2795bff`"
         ],
     );
     problems(
         &PI.replace("reads: shunt voltage", "reads: current"),
         expect![
-            "52:58 samples.pack current.reads | `current` is no reading of an INA226 that this program knows | write `bus voltage` or `shunt voltage`"
+            "56:58 samples.pack current.reads | `current` is no reading of an INA226 that this program knows | write `bus voltage` or `shunt voltage`"
         ],
     );
     problems(
         &PI.replace("chip: INA226, i2c: 0x40, reads: bus voltage", "i2c: 0x40"),
-        expect!["51:26 samples.pack voltage | `pack voltage` needs the key `register` | add `register: 0x02`"],
+        expect!["55:26 samples.pack voltage | `pack voltage` needs the key `register` | add `register: 0x02`"],
     );
     problems(
         &PI.replace("guard:           { pin: 6 }", "guard:           { pin: 40 }"),

@@ -9,6 +9,7 @@ mod crawl;
 mod ends;
 mod heat;
 mod jitter;
+mod light;
 mod motion;
 mod pack;
 mod step_clock;
