@@ -70,10 +70,10 @@ fn every_decision_but_conforms_stops_a_pipeline() {
     let message = message.as_ref().expect("it has a message").as_str();
     assert_eq!(
         message,
-        "83.740 ± 0.061 mm/s, required 87.3 to 92.7 mm/s; 3.560 mm/s below the lower limit of 87.3 mm/s; \
+        "(83.740 ± 0.061) mm/s, required 87.3 to 92.7 mm/s; 3.560 mm/s below the lower limit of 87.3 mm/s; \
          look first at: driver current setting, belt tension, pack lot"
     );
-    assert!(description.as_ref().expect("all readings").as_str().contains("to the left end at 90 mm/s: 84.006"));
+    assert!(description.as_ref().expect("all readings").as_str().contains("to the left end at 90 mm/s: (84.006"));
 }
 
 #[test]

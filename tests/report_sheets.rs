@@ -38,7 +38,7 @@ fn the_certificate_says_what_was_found_and_how_sure_it_is() {
         "driver board D-0x21",
         DIGEST,
         "at most 2.5 %",
-        "90.020 ± 0.067 mm/s",
+        "(90.020 ± 0.067) mm/s",
         "k = 1.96",
         "87.3 to 92.7 mm/s",
         "Every one of the plan's 24 requirements is met.",
@@ -62,7 +62,7 @@ fn the_nonconformity_sheet_puts_what_failed_first() {
     let html = sheet_html(&kept("does-not-conform-1"), DIGEST);
     let place = |said: &str| html.find(said).unwrap_or_else(|| panic!("{said}"));
     let shortcoming =
-        "83.740 ± 0.061 mm/s; 3.560 mm/s below the lower limit of 87.3 mm/s. Required: 87.3 to 92.7 mm/s.";
+        "(83.740 ± 0.061) mm/s; 3.560 mm/s below the lower limit of 87.3 mm/s. Required: 87.3 to 92.7 mm/s.";
     assert!(place("Simulated run: no unit was tested, and this sheet certifies nothing.") < place(shortcoming));
     assert!(place(shortcoming) < place("driver current setting, belt tension, pack lot"));
     assert!(place("driver current setting, belt tension, pack lot") < place("<h2>Results</h2>"));

@@ -15,10 +15,10 @@ fn a_failing_run_at_80_columns() {
     let text = plain(&text(&record, 80));
     for line in [
         "SIMULATED RUN: no unit was tested; this certifies nothing.",
-        "✗ does not conform   promised top      missing steps          at most 0",
-        "                     speed             44                     44 outside",
-        "? undecided          stops within 3    stop distance          at most 3 mm",
-        "                     mm and stays      2.951 ± 0.078 mm       0.049 mm inside",
+        "✗ does not conform   promised top    missing steps            at most 0",
+        "                     speed           44                       44 outside",
+        "? undecided          stops within    stop distance            at most 3 mm",
+        "  P = 89 %           3 mm and        (2.951 ± 0.078) mm       0.049 mm inside",
         "    look first at: driver current setting, belt tension, pack lot",
         "    found: the unit did not answer `STATE` (3 tries)",
         "✗ does not conform, 9 checks in 5 min 5 s of bench time, simulated",

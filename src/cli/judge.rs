@@ -39,6 +39,9 @@ pub struct JudgeArgs {
     /// Serial number of the unit, where no record says it
     #[arg(long, value_name = "SN")]
     serial: Option<String>,
+    /// Print the uncertainty budget of each value
+    #[arg(long)]
+    budget: bool,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -59,7 +62,7 @@ pub fn judge(args: &JudgeArgs) -> Result<Exit, Failure> {
     let mut header = header(&prepared, stored.record.as_ref(), &serial, now, &outcome);
     header.warnings.extend(notes);
     let record = record::record(&prepared.plan, &outcome, header);
-    show::record(args.format, &record, &format!("judged from {}", stored.capture.display()))?;
+    show::record(args.format, &record, &format!("judged from {}", stored.capture.display()), args.budget)?;
     Ok(show::exit(&outcome))
 }
 

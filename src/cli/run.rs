@@ -51,6 +51,9 @@ pub struct RunArgs {
     /// What the plan lists under `before` has been seen to
     #[arg(long)]
     confirmed: bool,
+    /// Print the uncertainty budget of each value
+    #[arg(long)]
+    budget: bool,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -100,7 +103,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let header = header(args, &prepared, &bench, facts);
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record)?;
-    show::record(args.format, &record, &kept.display().to_string())?;
+    show::record(args.format, &record, &kept.display().to_string(), args.budget)?;
     Ok(show::exit(&outcome))
 }
 

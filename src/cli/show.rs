@@ -11,10 +11,14 @@ use time::format_description::well_known::Rfc3339;
 /// The narrowest that a result is laid out for.
 const PAGE_WIDTH: u16 = 80;
 
-/// Prints a record; for people with the place of what it rests on.
-pub fn record(format: Format, record: &Record, place: &str) -> Result<(), Failure> {
+/// Prints a record; for people with the place of what it rests on, and where they ask for it with the budget of each value.
+pub fn record(format: Format, record: &Record, place: &str, with_budgets: bool) -> Result<(), Failure> {
     print(&match format {
-        Format::Text => format!("{}\n{place}\n", report::text(record, terminal_width())),
+        Format::Text => {
+            let width = terminal_width();
+            let budgets = if with_budgets { report::budgets(record, width) } else { String::new() };
+            format!("{}\n{budgets}{place}\n", report::text(record, width))
+        }
         Format::Json => String::from_utf8_lossy(&to_json(record)).into_owned(),
     })
 }

@@ -7,6 +7,6 @@ mod recorder;
 pub mod stored;
 mod writer;
 
-pub use recorder::{Header, digest, hdr_text, record, to_json};
+pub use recorder::{Header, digest, hdr_text, measured, record, to_json};
 pub use stored::Record;
 pub use writer::{RunFolder, WriteError, check_serial, predecessors, sweep};

@@ -137,7 +137,8 @@ fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
     }
 }
 
-fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
+/// A measured value with its budget, in a unit of its dimension and not judged.
+pub fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
     let difference = |si: f64| unit.of_differences().from_si(si);
     let finite = |freedom: f64| freedom.is_finite().then_some(freedom);
     stored::Measured {

@@ -4,6 +4,7 @@
 //! Everything here is a pure function of a stored record, so that every sheet can be made again years later, with the same
 //! bytes. Deliberately absent: live runs, files, clocks, and any decision of its own.
 
+mod budget;
 mod face;
 mod junit;
 mod look;
@@ -17,6 +18,7 @@ mod text;
 mod words;
 mod worst;
 
+pub use budget::{budget, budgets};
 pub use junit::{JunitError, junit};
 pub use number::measured;
 pub use plot::{Plot, plots};

@@ -1,20 +1,50 @@
 //! Numbers as reports print them: a value and its doubt end at the same decimal place, and the doubt has two significant
-//! digits (JCGM 100:2008, 7.2.6).
+//! digits (JCGM 100:2008, 7.2.6). The unit holds for both, so that the two stand in parentheses (ISO 80000-1, 7.1.4).
 
 /// The minus sign of print; a hyphen is too short beside digits.
 const MINUS: char = '−';
 /// Most decimals that are ever printed.
 const DECIMALS_MAX: i32 = 12;
 
-/// A value with its expanded uncertainty: `89.97 ± 0.12 mm/s`; without doubt it stands alone: `0`.
+/// A value with its expanded uncertainty: `(89.97 ± 0.12) mm/s`; without doubt it stands alone: `0`.
 pub fn measured(value: f64, expanded_uncertainty: f64, unit: &str) -> String {
     let doubt = expanded_uncertainty.abs();
     if doubt == 0.0 || !doubt.is_finite() || !value.is_finite() || is_unwieldy(value) || is_unwieldy(doubt) {
-        let alone = with_unit(&plain(value), unit);
-        return if doubt == 0.0 { alone } else { format!("{} ± {}", plain(value), with_unit(&plain(doubt), unit)) };
+        return if doubt == 0.0 { with_unit(&plain(value), unit) } else { both(&plain(value), &plain(doubt), unit) };
     }
     let decimals = decimals_of(doubt);
-    format!("{} ± {}", rounded(value, decimals), with_unit(&rounded(doubt, decimals), unit))
+    both(&rounded(value, decimals), &rounded(doubt, decimals), unit)
+}
+
+fn both(value: &str, doubt: &str, unit: &str) -> String {
+    if unit.is_empty() { format!("{value} ± {doubt}") } else { format!("({value} ± {doubt}) {unit}") }
+}
+
+/// A standard uncertainty by itself, with two significant digits: `0.012`, `5.0 × 10⁻⁶`.
+pub fn doubt(value: f64) -> String {
+    significant(value, 2)
+}
+
+/// A number with so many significant digits, as a power of ten where it is far from one; a whole one stays short.
+pub fn significant(value: f64, digits: usize) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return plain(value);
+    }
+    if value.fract() == 0.0 && value.abs() < 10f64.powi(digits as i32) {
+        return signed(&format!("{value:.0}"));
+    }
+    let scientific = format!("{value:.*e}", digits.saturating_sub(1));
+    let (mantissa, exponent) = scientific.split_once('e').unwrap_or((&scientific, "0"));
+    let power: i32 = exponent.parse().unwrap_or(0);
+    if (-4..=5).contains(&power) {
+        return rounded(value, digits as i32 - 1 - power);
+    }
+    format!("{} × 10{}", signed(mantissa), superscript(exponent))
+}
+
+fn superscript(exponent: &str) -> String {
+    const DIGITS: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
+    exponent.chars().map(|sign| sign.to_digit(10).map_or('⁻', |digit| DIGITS[digit as usize])).collect()
 }
 
 /// A value rounded to the decimal place at which its doubt ends.
@@ -71,6 +101,11 @@ pub fn percentage(probability: f64) -> String {
     }
 }
 
+/// The same for a table, where room is dear: `> 99.9 %`.
+pub fn short_percentage(probability: f64) -> String {
+    percentage(probability).replace("more than", ">").replace("less than", "<")
+}
+
 /// A duration in the two largest of hours, minutes and seconds: `5 min 5 s`.
 pub fn duration(seconds: f64) -> String {
     if !seconds.is_finite() || !(0.0..1e9).contains(&seconds) {
@@ -94,7 +129,8 @@ fn decimals_of(doubt: f64) -> i32 {
     (if scaled >= 100.0 { decimals - 1 } else { decimals }).min(DECIMALS_MAX)
 }
 
-fn rounded(value: f64, decimals: i32) -> String {
+/// A number to a decimal place; a negative one is of tens and hundreds.
+pub fn rounded(value: f64, decimals: i32) -> String {
     if decimals >= 0 {
         let digits = format!("{value:.*}", decimals as usize);
         let is_zero = digits.trim_start_matches('-').chars().all(|digit| digit == '0' || digit == '.');
@@ -120,16 +156,37 @@ fn signed(digits: &str) -> String {
 mod tests {
     use super::*;
 
-    /// JCGM 100:2008, 7.2.6: the uncertainty with at most two significant digits, the estimate to the same place; its
-    /// example is 10.057 62 Ω with u = 27 mΩ, stated as 10.058 Ω.
+    // Outside: JCGM 100:2008, 7.2.6 (10.057 62 Ω with 27 mΩ is 10.058 Ω) and 7.2.4 (100.021 47 g ± 0.000 79 g); how: from memory
+    #[test]
+    fn examples_of_the_guide() {
+        assert_eq!(measured(10.05762, 0.027, "Ω"), "(10.058 ± 0.027) Ω");
+        assert_eq!(measured(100.021_47, 0.000_79, "g"), "(100.02147 ± 0.00079) g");
+        assert_eq!(doubt(28.05), "28");
+    }
+
     #[test]
     fn a_value_ends_where_its_doubt_ends() {
-        assert_eq!(measured(10.05762, 0.027, "Ω"), "10.058 ± 0.027 Ω");
-        assert_eq!(measured(89.9412, 0.0612, "mm/s"), "89.941 ± 0.061 mm/s");
-        assert_eq!(measured(1234.5, 123.0, "mV"), "1230 ± 120 mV");
+        assert_eq!(measured(89.9412, 0.0612, "mm/s"), "(89.941 ± 0.061) mm/s");
+        assert_eq!(measured(1234.5, 123.0, "mV"), "(1230 ± 120) mV");
         assert_eq!(measured(5.0, 0.0996, ""), "5.00 ± 0.10");
-        assert_eq!(measured(-0.0001, 0.12, "%"), "0.00 ± 0.12 %");
-        assert_eq!(measured(-3.2, 0.5, "K"), "−3.20 ± 0.50 K");
+        assert_eq!(measured(-0.0001, 0.12, "%"), "(0.00 ± 0.12) %");
+        assert_eq!(measured(-3.2, 0.5, "K"), "(−3.20 ± 0.50) K");
+    }
+
+    #[test]
+    fn significant_digits_far_from_one_have_a_power_of_ten() {
+        for (value, digits, expected) in [
+            (0.01234, 2, "0.012"),
+            (0.0996, 2, "0.10"),
+            (5e-6, 2, "5.0 × 10⁻⁶"),
+            (-1.2345e12, 3, "−1.23 × 10¹²"),
+            (1.0, 3, "1"),
+            (-89.96, 3, "−90.0"),
+            (123.4, 2, "120"),
+            (0.0, 2, "0"),
+        ] {
+            assert_eq!(significant(value, digits), expected, "{value}");
+        }
     }
 
     #[test]

@@ -13,15 +13,17 @@ use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableS
 /// Narrower than this no table is readable.
 const WIDTH_MIN: u16 = 76;
 /// From this width on a check takes one line.
-const WIDTH_ROOMY: u16 = 110;
+const WIDTH_ROOMY: u16 = 124;
 /// Wider lines are hard to follow.
 const WIDTH_MAX: u16 = 150;
 /// Room for the longest decision with its mark.
 const DECISION: u16 = 18;
-/// Room for a value with its doubt and unit: `83.740 ± 0.061 mm/s`.
-const VALUE: u16 = 20;
+/// Room for a value with its doubt and unit: `(83.740 ± 0.061) mm/s`.
+const VALUE: u16 = 22;
 /// Room for a margin: `3.560 mm/s outside`.
 const MARGIN: u16 = 18;
+/// Room for a probability of conforming: `P > 99.9 %`.
+const PROBABILITY: u16 = 10;
 /// Room between columns.
 const GAP: u16 = 2;
 /// The table's look: columns apart by two spaces, a line below the heads.
@@ -58,14 +60,15 @@ fn table(record: &Record, width: u16) -> String {
     table.load_style(LOOK).set_content_arrangement(ContentArrangement::Dynamic).set_width(width);
     let is_roomy = width >= WIDTH_ROOMY;
     if is_roomy {
-        table.set_header(["decision", "check", "worst requirement", "measured", "limits", "margin"]);
+        table.set_header(["decision", "check", "worst requirement", "measured", "limits", "margin", "conforms"]);
     } else {
         table.set_header(["decision", "check", "worst requirement", "limits"]);
     }
     for check in &record.checks {
         table.add_row(row(check, is_roomy));
     }
-    let columns: &[u16] = if is_roomy { &[DECISION, 0, 0, VALUE, 0, MARGIN] } else { &[DECISION, 0, VALUE, MARGIN] };
+    let columns: &[u16] =
+        if is_roomy { &[DECISION, 0, 0, VALUE, 0, MARGIN, PROBABILITY] } else { &[DECISION, 0, VALUE, MARGIN] };
     for (column, least) in table.column_iter_mut().zip(columns) {
         let gap = if column.index + 1 == columns.len() { 0 } else { GAP };
         column.set_padding((0, gap));
@@ -84,14 +87,16 @@ fn row(check: &Check, is_roomy: bool) -> Vec<String> {
     let name = visible_within(&check.name, 120);
     let Some(requirement) = worst::requirement(check) else {
         let mut row = vec![decision, name, "no requirement".into()];
-        row.resize(if is_roomy { 6 } else { 4 }, String::new());
+        row.resize(if is_roomy { 7 } else { 4 }, String::new());
         return row;
     };
     let (measurand, value, limits, margin) = words(check, requirement);
+    let probability = worst::probability(requirement).unwrap_or_default();
     if is_roomy {
-        vec![decision, name, measurand, value, limits, margin]
+        vec![decision, name, measurand, value, limits, margin, probability]
     } else {
-        vec![decision, name, stacked(&measurand, &value), stacked(&limits, &margin)]
+        let indented = if probability.is_empty() { probability } else { format!("  {probability}") };
+        vec![stacked(&decision, &indented), name, stacked(&measurand, &value), stacked(&limits, &margin)]
     }
 }
 
@@ -191,12 +196,12 @@ fn style(verdict: Verdict) -> Style {
     Style::new().bold().fg_color(Some(colour.into()))
 }
 
-fn styled(text: &str, style: Style) -> String {
+pub(super) fn styled(text: &str, style: Style) -> String {
     format!("{style}{text}{style:#}")
 }
 
 /// Text in lines of at most `width` characters, all but the first indented; a longer word is broken.
-fn folded(text: &str, indent: &str, width: u16) -> Vec<String> {
+pub(super) fn folded(text: &str, indent: &str, width: u16) -> Vec<String> {
     let mut table = Table::new();
     let room = width - indent.len() as u16;
     let start: String = text.chars().take_while(|character| *character == ' ').collect();

@@ -85,6 +85,15 @@ pub fn margin(requirement: &Requirement) -> Option<String> {
     })
 }
 
+/// Probability that the true value lies within the tolerance limits: `P > 99.9 %`. A count is beyond doubt, and has none.
+pub fn probability(requirement: &Requirement) -> Option<String> {
+    let measured = reading(requirement)?.measured.as_ref()?;
+    let probability = number::short_percentage(measured.conformance_probability);
+    let is_bounded = probability.starts_with(['<', '>']);
+    let sign = if is_bounded { "P" } else { "P =" };
+    (measured.expanded_uncertainty > 0.0).then(|| format!("{sign} {probability}"))
+}
+
 /// What is wrong with a requirement that is not proven, in a sentence without its full stop; `None` for one that conforms.
 pub fn shortcoming(requirement: &Requirement, plans: &Rule) -> Option<String> {
     if requirement.decision == Verdict::Conforms {

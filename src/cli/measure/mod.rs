@@ -40,6 +40,9 @@ pub struct MeasureArgs {
     encoder: Option<f64>,
     #[command(flatten)]
     wires: WireArgs,
+    /// Print the uncertainty budget of each value; JSON always has it
+    #[arg(long)]
+    budget: bool,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -61,7 +64,7 @@ pub fn measure(args: &MeasureArgs) -> Result<Exit, Failure> {
     let measured =
         args.captures.iter().map(|path| one(args, path, &unit, jig.as_ref())).collect::<Result<Vec<_>, _>>()?;
     print(&match args.format {
-        Format::Text => measured.iter().map(shown::text).collect(),
+        Format::Text => measured.iter().map(|measured| shown::text(measured, args.budget)).collect(),
         Format::Json => shown::json(&measured),
     })?;
     let whole = measured.iter().all(|measured| measured.losses.is_empty());

@@ -1,15 +1,17 @@
 //! Measured values for people and for programs.
 
 use super::{Measured, clock};
+use crate::cli::show;
 use crate::measure::{Blame, Measurand, Reading};
 use crate::quantity::{Dimension, Unit};
+use crate::record;
 use crate::report;
-use crate::stats::{COVERAGE, Estimate, Evaluation};
+use crate::stats::{COVERAGE, Component, Estimate, Evaluation};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
 /// A capture's values as lines of text.
-pub fn text(measured: &Measured) -> String {
+pub fn text(measured: &Measured, with_budgets: bool) -> String {
     let mut text = format!("{}: {}\n", measured.capture, measured.unit);
     for assumed in &measured.assumed {
         line(&mut text, format_args!("note: {assumed}"));
@@ -27,6 +29,9 @@ pub fn text(measured: &Measured) -> String {
             line(&mut text, format_args!("\n{}", measurand.name));
             for reading in readings {
                 line(&mut text, format_args!("  {:<44} {}", reading.label, value(measurand, reading)));
+                if with_budgets {
+                    text.push_str(&budget(measurand, reading));
+                }
             }
         }
         text.push_str(&super::closer::text(&check.closer));
@@ -49,6 +54,17 @@ fn value(measurand: &Measurand, reading: &Reading) -> String {
         }
         Err(withheld) => format!("none: {}", withheld.why),
     }
+}
+
+/// The table of a value's budget; nothing of a count, or where there is no value.
+fn budget(measurand: &Measurand, reading: &Reading) -> String {
+    let Some(estimate) = reading.result.as_ref().ok().filter(|estimate| !estimate.budget.is_empty()) else {
+        return String::new();
+    };
+    let unit = legible(measurand.dimension, estimate);
+    let title = format!("{}, {}", measurand.name, reading.label);
+    let table = report::budget(&title, &record::measured(unit, estimate), unit.symbol(), "", show::terminal_width());
+    format!("\n{table}\n")
 }
 
 /// The dimension's usual unit; of times, the one in which the number has digits before its point.
@@ -125,6 +141,8 @@ pub(super) fn told(
     difference: impl Fn(f64) -> f64,
 ) -> Map<String, Value> {
     let finite = |freedom: f64| freedom.is_finite().then_some(freedom);
+    // An input in a unit of its own keeps it, and its sensitivity turns into the unit of the value.
+    let own = |line: &Component| line.input_unit.is_some();
     let budget = estimate.budget.iter().map(|line| {
         json!({
             "from": line.from,
@@ -132,6 +150,10 @@ pub(super) fn told(
             "distribution": line.distribution.name(),
             "standard_uncertainty": difference(line.standard_uncertainty()),
             "degrees_of_freedom": finite(line.degrees_of_freedom),
+            "input_uncertainty": if own(line) { line.input_uncertainty } else { difference(line.input_uncertainty) },
+            "input_unit": line.input_unit,
+            "sensitivity": if own(line) { difference(line.sensitivity) } else { line.sensitivity },
+            "shared": line.cause,
         })
     });
     let told = [

@@ -160,7 +160,10 @@ fn row(requirement: &Requirement) -> Row {
         value: worst::value(requirement),
         coverage: measured
             .filter(|measured| measured.expanded_uncertainty > 0.0)
-            .map(|measured| format!("k = {:.2}", measured.coverage_factor.clamp(0.0, 1e6)))
+            .map(|measured| {
+                let probability = worst::probability(requirement).unwrap_or_default();
+                format!("k = {:.2}, {probability}", measured.coverage_factor.clamp(0.0, 1e6))
+            })
             .unwrap_or_default(),
         limits: worst::limits(requirement),
         margin: worst::margin(requirement).unwrap_or_default(),

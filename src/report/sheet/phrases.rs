@@ -89,7 +89,7 @@ pub fn rule(record: &Record) -> String {
     }
     said.push_str(
         " The figure after ± is the expanded uncertainty U for a coverage probability of 95 %, k its coverage factor \
-         (JCGM 100:2008). Of several readings the one nearest to nonconformity is shown.",
+         (JCGM 100:2008), and P the probability that the true value lies within its tolerance limits (JCGM 106:2012). Of several readings the one nearest to nonconformity is shown.",
     );
     said
 }
