@@ -76,3 +76,43 @@ fn few_readings_widen_the_guard_band() {
     assert!((100.0 - judgement.acceptance_upper.expect("limited above") - 2.776).abs() < 5e-4);
     assert!((judgement.acceptance_lower.expect("limited below") + 100.0 - 2.776).abs() < 5e-4);
 }
+
+fn by(rule: Rule, value: f64) -> Judgement {
+    judge(&Estimate::of(value).with("calibration", 5.0), &Limits { lower: None, upper: Some(1000.0) }, &rule)
+}
+
+/// JCGM 106:2012, 8.2: with simple acceptance a value at the limit is accepted although half of what it may be is not.
+// Outside: JCGM 106:2012, 8.2, simple acceptance; how: from memory
+#[test]
+fn simple_acceptance_shares_the_risk() {
+    let at_the_limit = by(Rule::SimpleAcceptance, 1000.0);
+    assert_eq!((at_the_limit.decision, at_the_limit.acceptance_upper), (Decision::Conforms, Some(1000.0)));
+    assert!((at_the_limit.conformance_probability - 0.5).abs() < 1e-9);
+    assert_eq!(by(Rule::SimpleAcceptance, 1000.1).decision, Decision::DoesNotConform);
+}
+
+/// JCGM 106:2012, 8.3.2.2: w = r·U. r = 1 with U of 95 % leaves a false acceptance of 2.5 %; the r of 5 % is z(0.95) / z(0.975).
+// Outside: JCGM 106:2012, 8.3.2, guard band of a multiple r of U; how: package scipy 1.17 (normal quantiles), clause from memory
+#[test]
+fn a_guard_band_of_u_leaves_a_known_risk() {
+    for (factor, conformity) in [(1.0, 0.975), (1.644_853_627_0 / 1.959_963_984_5, 0.95)] {
+        let limit = by(Rule::GuardBand { factor }, 0.0).acceptance_upper.expect("limited above");
+        let there = by(Rule::GuardBand { factor }, limit);
+        assert_eq!(there.decision, Decision::Conforms);
+        assert!((there.conformance_probability - conformity).abs() < 1e-6, "{factor}: {there:?}");
+    }
+}
+
+/// JCGM 106:2012, 8.3.3: a guard band outside the limit, so that what is rejected is almost surely nonconforming; 95 % needs
+/// 1.645 u.
+// Outside: JCGM 106:2012, 8.3.3, guarded rejection; how: package scipy 1.17 (normal quantiles), clause from memory
+#[test]
+fn only_what_is_proven_is_rejected() {
+    let rule = Rule::FalseReject { at_most: 0.05 };
+    let limit = by(rule, 0.0).acceptance_upper.expect("limited above");
+    assert!(((limit - 1000.0) / 5.0 - 1.644_853_627_0).abs() < 1e-6, "{limit}");
+    assert_eq!(by(rule, limit - 0.01).decision, Decision::Conforms);
+    let rejected = by(rule, limit + 0.01);
+    assert_eq!(rejected.decision, Decision::DoesNotConform);
+    assert!(rejected.conformance_probability < 0.05);
+}

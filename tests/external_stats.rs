@@ -1,7 +1,7 @@
 //! The statistics against published values. Beside each check stands its source.
 
 use railproof::stats::summary::{Line, mean, standard_deviation};
-use railproof::stats::{Component, Estimate, Tally, student};
+use railproof::stats::{Component, Correlation, Estimate, Tally, student};
 
 /// Agreement in units of the last of `digits` significant digits, as the log relative error of the NIST StRD.
 fn agrees(measured: f64, certified: f64, digits: i32) -> bool {
@@ -135,4 +135,59 @@ fn one_rectangle_dominates() {
     let sum = Estimate::of(0.0).and(ten).with("one", 1.0).with("two", 1.0).with("three", 1.0);
     assert!((sum.standard_uncertainty() - 10.1).abs() < 0.05, "{}", sum.standard_uncertainty());
     assert!((sum.expanded_uncertainty(0.95) - 17.0).abs() < 0.05, "{}", sum.expanded_uncertainty(0.95));
+}
+
+/// JCGM 100:2008, H.2: resistance, reactance and impedance from the means of five sets of voltage, current and phase that
+/// were read together, so that the means are correlated. Without the correlations u(R) would be 0.19 Ω.
+// Outside: JCGM 100:2008, H.2, simultaneous resistance and reactance, correlated means; how: data set, figures by package GTC 1.5.1
+#[test]
+fn gum_h2_correlated_means() {
+    let volts = [5.007, 4.994, 5.005, 4.990, 4.999];
+    let amperes = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3];
+    let radians = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433];
+    let inputs = [volts, amperes, radians].map(|column| column.to_vec());
+    let means: Vec<f64> = inputs.iter().map(|column| mean(column).expect("five readings")).collect();
+    let doubts: Vec<f64> =
+        inputs.iter().map(|column| standard_deviation(column).expect("five readings") / 5_f64.sqrt()).collect();
+    let correlation = |one: usize, other: usize| {
+        let products = inputs[one].iter().zip(&inputs[other]).map(|(a, b)| (a - means[one]) * (b - means[other]));
+        products.sum::<f64>() / 20.0 / (doubts[one] * doubts[other])
+    };
+    let (volt, ampere, phase) = (means[0], means[1], means[2]);
+    let (sine, cosine, impedance) = (phase.sin(), phase.cos(), volt / ampere);
+    let models = [
+        (
+            impedance * cosine,
+            [cosine / ampere, -impedance * cosine / ampere, -impedance * sine],
+            127.732_170,
+            0.071_071,
+        ),
+        (impedance * sine, [sine / ampere, -impedance * sine / ampere, impedance * cosine], 219.846_512, 0.295_582),
+        (impedance, [1.0 / ampere, -impedance / ampere, 0.0], 254.259_702, 0.236_336),
+    ];
+    for (value, sensitivities, expected, expected_doubt) in models {
+        let mut estimate = Estimate::of(value);
+        for (doubt, sensitivity) in doubts.iter().zip(sensitivities) {
+            estimate.budget.push(Component::repeated("mean", *doubt, 4.0).through(sensitivity, "1"));
+        }
+        for lines in [(0, 1), (0, 2), (1, 2)] {
+            estimate.correlations.push(Correlation { lines, coefficient: correlation(lines.0, lines.1) });
+        }
+        assert!((estimate.value - expected).abs() < 1e-6, "{value}");
+        assert!((estimate.standard_uncertainty() - expected_doubt).abs() < 1e-6, "{}", estimate.standard_uncertainty());
+    }
+}
+
+/// JCGM 101:2008, 9.2.2 and 9.2.3: four normal inputs of unit deviation add up to u = 2.0 and ±3.92; four rectangular ones of
+/// unit deviation to u = 2.0 and ±3.88, which the normal factor exceeds by 1 %.
+// Outside: JCGM 101:2008, 9.2.2 and 9.2.3, additive model of four equal inputs; how: from memory
+#[test]
+fn four_equal_inputs_add_up() {
+    let sum = |line: fn() -> Component| Estimate::of(0.0).and(line()).and(line()).and(line()).and(line());
+    let normal = sum(|| Component::normal("input", 1.0));
+    assert!((normal.standard_uncertainty() - 2.0).abs() < 1e-12);
+    assert!((normal.expanded_uncertainty(0.95) - 3.92).abs() < 0.005);
+    let rectangular = sum(|| Component::rectangular("input", 3_f64.sqrt()));
+    assert!((rectangular.standard_uncertainty() - 2.0).abs() < 1e-12);
+    assert!((rectangular.expanded_uncertainty(0.95) - 3.88).abs() < 0.05);
 }

@@ -41,6 +41,7 @@ bash tests/heavy/junit_readers.sh "$results" >"$results/said" 2>&1 || { cat "$re
 bash tests/heavy/sheets.sh "$results" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
 tail -n 1 "$results/said"
 python3 tests/heavy/histograms.py "$results"
+python3 tests/heavy/uncertainty.py "$results"
 python3 tests/heavy/step_clock.py "$railproof" fixtures/units/dunlin-600.yaml
 # Outside: densities, peaks and tones of a step clock and a carriage; how: package scipy 1.17.1
 python3 tests/heavy/spectrum.py "$railproof" fixtures/units/dunlin-600.yaml
