@@ -153,7 +153,8 @@ fn conduct(
         .with_context(|| format!("{}: no capture file; look at the disk and at --results", folder.path().display()))
         .map_err(|error| Failure { exit: Exit::Invalid, error })?;
     let mut watcher = TerminalWatcher::new();
-    let job = Job { plan: &prepared.plan, setup: &setup, serial: &args.serial, interrupted };
+    let protection = run::protection(&prepared.unit, &prepared.jig);
+    let job = Job { plan: &prepared.plan, setup: &setup, protection: &protection, serial: &args.serial, interrupted };
     let OpenBench { clock, port, jig } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
     let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);

@@ -4,8 +4,11 @@
 //! without one is no channel. Whoever chooses the bench builds from this what measuring has to know.
 
 mod channels;
+mod trips;
 mod wires;
 mod words;
+
+pub use trips::Trips;
 
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 use crate::quantity::Dimension;
@@ -62,6 +65,8 @@ pub struct JigFile {
     pub keep_alive: Option<u8>,
     /// Digital inputs that have to be high for the unit to be supplied: `emergency stop`, `guard`.
     pub interlocks: Vec<EdgeChannel>,
+    /// Limits that stop a run whatever its plan asks for.
+    pub trips: Trips,
     /// Relative light above which a segment counts as lit.
     pub lit_above: f64,
 }
@@ -240,6 +245,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
     let keep_alive = channels::keep_alive(&file, kind);
     channels::no_wire_twice(&file, &edges, &outputs, keep_alive);
     let interlocks = interlocks(&file, kind, &edges);
+    let trips = trips::trips(&file);
     file.need_parsed("safe state", "all off", words::safe_state);
     let lit_above = lit_above(&file, &samples);
     file.end();
@@ -255,6 +261,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
         outputs,
         keep_alive,
         interlocks,
+        trips: trips?,
         lit_above: lit_above?,
     })
 }

@@ -1,13 +1,14 @@
 //! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
 
-use super::{Assessor, Bench, Ending, Operator, halt::Halt};
+use super::sentinel::{Sentinel, Trip};
+use super::{Assessor, Bench, Ending, Operator, Protection, halt::Halt};
 use crate::capture::{Action, CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase, Side};
 use crate::clock::HostTime;
 use crate::decide::Decision;
 use crate::event::{Event, Live, RunOutcome, Watcher};
 use crate::measure::Setup;
 use crate::plan::{Check, Move, Plan};
-use crate::unit::{Heard, LineLink};
+use crate::unit::{Heard, LineLink, Request};
 use regex::Regex;
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,12 +24,27 @@ pub trait Evidence: CaptureSink {
     fn secure(&mut self) -> Result<(), String>;
 }
 
+/// How long a unit that was told to stop because of a trip has for it before its supply goes off.
+const BRAKING: Duration = Duration::from_millis(200);
+
+/// How far a check was carried out.
+#[derive(Debug, Clone, PartialEq)]
+enum CarriedOut {
+    Wholly,
+    /// It was given up because of the unit.
+    GivenUp,
+    /// So was the whole run.
+    Ended(String),
+}
+
 /// What is to be done.
 pub struct Job<'a> {
     /// The plan, fitted to this bench.
     pub plan: &'a Plan,
     /// Numbers of unit and jig for measuring.
     pub setup: &'a Setup,
+    /// Limits that stop the run, whatever the plan asks for.
+    pub protection: &'a Protection,
     /// The unit's serial number.
     pub serial: &'a str,
     /// Set from outside to break the run off.
@@ -94,6 +110,7 @@ pub(super) struct Conductor<'b, 'a> {
     pub(super) said_at: HostTime,
     /// What a maker's own text should be answered with; taken once it came.
     pub(super) wanted: Option<Regex>,
+    pub(super) sentinel: Sentinel,
     pub(super) part: Part,
     pub(super) bytes: Vec<u8>,
     /// Whether the jig feeds the unit.
@@ -131,6 +148,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
             pending: None,
             said_at: began,
             wanted: None,
+            sentinel: Sentinel::new(job.protection.clone()),
             part: Part::default(),
             bytes: Vec::with_capacity(256),
             powered: false,
@@ -150,26 +168,34 @@ impl<'b, 'a> Conductor<'b, 'a> {
         self.settle()?;
         for (number, check) in self.job.plan.checks.iter().enumerate() {
             let carried_out = self.carry_out(number, check)?;
-            if !carried_out && number + 1 < self.job.plan.checks.len() {
+            if let CarriedOut::Ended(why) = carried_out {
+                return Err(Halt::Unit(why));
+            }
+            if carried_out == CarriedOut::GivenUp && number + 1 < self.job.plan.checks.len() {
                 self.recover(number)?;
             }
         }
         Ok(())
     }
 
-    /// Carries out one check; false where it was given up because of the unit.
-    fn carry_out(&mut self, number: usize, check: &Check) -> Result<bool, Halt> {
+    /// Carries out one check, as far as the unit goes along.
+    fn carry_out(&mut self, number: usize, check: &Check) -> Result<CarriedOut, Halt> {
         self.watcher.see(&Event::CheckBegins { check: number });
         let left_after = self.left_s - check.moves.iter().map(|planned| planned.expected_s).sum::<f64>();
         let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::CheckBegins { check: number } });
-        let mut carried_out = true;
+        let mut carried_out = CarriedOut::Wholly;
         for (ordinal, planned) in check.moves.iter().enumerate() {
             match self.carry_out_move(number, ordinal, planned) {
                 Ok(()) => {}
                 Err(Halt::Unit(why)) => {
-                    self.give_up(why)?;
-                    carried_out = false;
+                    self.give_up(why, false)?;
+                    carried_out = CarriedOut::GivenUp;
+                    break;
+                }
+                Err(Halt::Trip(Trip { why, unit_stops_first, ends_the_run })) => {
+                    self.give_up(why.clone(), unit_stops_first)?;
+                    carried_out = if ends_the_run { CarriedOut::Ended(why) } else { CarriedOut::GivenUp };
                     break;
                 }
                 Err(halt) => return Err(halt),
@@ -193,6 +219,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
         let at = self.settle()?;
         let phase = Phase { check, ordinal, label: planned.label.clone(), action: planned.action.clone() };
         self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseBegins(phase) });
+        self.sentinel.begins(&planned.action);
         self.perform(planned)?;
         let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseEnds });
@@ -200,14 +227,28 @@ impl<'b, 'a> Conductor<'b, 'a> {
     }
 
     /// Ends the phase that the unit did not carry out, and makes the bench safe: nothing moves, nothing loads the pack.
-    fn give_up(&mut self, why: String) -> Result<(), Halt> {
+    fn give_up(&mut self, why: String, unit_stops_first: bool) -> Result<(), Halt> {
         self.cue(Cue::GivenUp { why });
+        if unit_stops_first {
+            self.have_the_unit_stop()?;
+        }
         self.bench.jig.make_safe()?;
         self.supply_switched(false);
         self.pump_for(Duration::from_millis(500))?;
         let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::PhaseEnds });
         Ok(())
+    }
+
+    /// Tells the unit to stop and lets it brake; whether it does is no longer asked.
+    fn have_the_unit_stop(&mut self) -> Result<(), Halt> {
+        let Some(command) = self.bench.unit.dialect.compose(&Request::Stop) else { return Ok(()) };
+        self.pending = Some(command.clone());
+        self.say(&command)?;
+        match self.pump_for(BRAKING) {
+            Err(Halt::Unit(_) | Halt::Trip(_)) => Ok(()),
+            braked => braked,
+        }
     }
 
     /// After a check was given up: switches everything to where the plan has it after that check, starts the unit afresh
@@ -247,9 +288,13 @@ impl<'b, 'a> Conductor<'b, 'a> {
     }
 
     /// Looks at what has arrived whether the bench may go on.
-    pub(super) fn look(&self) -> Result<(), Halt> {
+    pub(super) fn look(&mut self) -> Result<(), Halt> {
         let stop = interlock(&self.part).or_else(|| self.part.losses.first().map(|loss| loss.what.clone()));
-        stop.map_or(Ok(()), |why| Err(Halt::Bench(why)))
+        if let Some(why) = stop {
+            return Err(Halt::Bench(why));
+        }
+        let (now, _) = self.bench.jig.tick_at(self.bench.clock.now());
+        self.sentinel.look(&self.part, now).map_or(Ok(()), |trip| Err(Halt::Trip(trip)))
     }
 
     /// Hands on what has arrived. A few times a second is often enough, and spares the handling of small pieces.
@@ -258,12 +303,16 @@ impl<'b, 'a> Conductor<'b, 'a> {
             self.assessor.part(&self.part);
             self.evidence.part(&self.part);
             self.part.clear();
+            self.sentinel.handed_on();
         }
     }
 
     /// Sets a mark behind all that has arrived.
     pub(super) fn mark(&mut self, mark: Mark) {
         self.hand_on();
+        if let MarkKind::Cue(cue) = &mark.kind {
+            self.sentinel.told(cue, mark.at);
+        }
         self.assessor.mark(&mark);
         self.evidence.mark(&mark);
     }
@@ -297,7 +346,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
         let mut why_not = "the run was broken off".to_owned();
         match end {
             Ok(()) => {}
-            Err(Halt::Unit(why)) => why_not = why,
+            Err(Halt::Unit(why) | Halt::Trip(Trip { why, .. })) => why_not = why,
             Err(Halt::Bench(why)) => {
                 why_not.clone_from(&why);
                 invalid_because.push(why);
@@ -357,6 +406,8 @@ impl Conductor<'_, '_> {
     }
 
     fn supply_switched(&mut self, on: bool) {
+        let (at, _) = self.bench.jig.tick_at(self.bench.clock.now());
+        self.sentinel.supply(on, at);
         self.powered = on;
         self.starting = on;
         self.pending = None;

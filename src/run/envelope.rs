@@ -1,6 +1,7 @@
-//! What a unit file and a jig file together say to a plan and to measuring.
+//! What a unit file and a jig file together say to a plan, to measuring and to those who watch for danger.
 
-use crate::jig::JigFile;
+use crate::capture::{Calibration, EdgeChannel, SampleChannel};
+use crate::jig::{JigFile, Trips};
 use crate::measure::{JigFacts, Setup};
 use crate::plan::Envelope;
 use crate::unit::Unit;
@@ -53,5 +54,37 @@ pub fn setup(unit: &Unit, jig: &JigFile) -> Setup {
             calibrations: jig.calibrations(),
             lit_above: jig.lit_above,
         },
+    }
+}
+
+/// Numbers of unit and jig for those who watch for danger.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Protection {
+    /// The jig's limits.
+    pub trips: Trips,
+    /// Calibration of each sample channel that the jig has, by [`SampleChannel::index`].
+    pub calibrations: [Option<Calibration>; SampleChannel::COUNT],
+    /// Which digital channels the jig has.
+    pub edges: Vec<EdgeChannel>,
+    /// Nominal ticks of the jig's clock in a second.
+    pub ticks_per_second: u64,
+    /// Step pulses per metre of the carriage.
+    pub steps_per_metre: f64,
+    /// Pause between two increments of a crawl, s.
+    pub crawl_interval: f64,
+    /// Time that the unit takes to brake from its highest speed, s.
+    pub braking_s: f64,
+}
+
+/// How this unit on this jig is watched.
+pub fn protection(unit: &Unit, jig: &JigFile) -> Protection {
+    Protection {
+        trips: jig.trips,
+        calibrations: jig.calibrations(),
+        edges: jig.edge_channels(),
+        ticks_per_second: jig.clock.ticks_per_second,
+        steps_per_metre: unit.facts.steps_per_metre,
+        crawl_interval: unit.facts.crawl_interval,
+        braking_s: unit.speed_max / unit.acceleration,
     }
 }

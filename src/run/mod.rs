@@ -13,11 +13,12 @@ mod halt;
 mod motion;
 mod operator;
 mod script;
+mod sentinel;
 mod talk;
 
 pub use assess::{Assessor, BROKEN_OFF, Ending};
 pub use bench::Bench;
 pub use conduct::{Evidence, Job, interlock, run};
-pub use envelope::{envelope, setup};
+pub use envelope::{Protection, envelope, protection, setup};
 pub use operator::{Answering, Operator, Question, Reply};
 pub use script::Script;

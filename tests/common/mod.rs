@@ -4,7 +4,7 @@ use railproof::event::{Event, RunOutcome, Watcher};
 use railproof::jig::JigFile;
 use railproof::measure::Setup;
 use railproof::plan::{Draft, Plan};
-use railproof::run::{self, Answering, Bench, Evidence, Job};
+use railproof::run::{self, Answering, Bench, Evidence, Job, Protection};
 use railproof::sim::{self, World, WorldSettings};
 use railproof::unit::Unit;
 use railproof::written::Source;
@@ -26,6 +26,7 @@ pub struct Simulated {
     pub plan: Plan,
     pub unit: Unit,
     pub setup: Setup,
+    pub protection: Protection,
 }
 
 impl Simulated {
@@ -41,8 +42,8 @@ impl Simulated {
         let jig = JigFile::read(&source("fixtures/jigs/simulated.yaml")).unwrap_or_else(|problems| shown(problems));
         let draft = Draft::read(plan).unwrap_or_else(|problems| shown(problems));
         let plan = draft.fit(&run::envelope(&unit, &jig)).unwrap_or_else(|problems| shown(problems));
-        let setup = run::setup(&unit, &jig);
-        Self { plan, unit, setup }
+        let (setup, protection) = (run::setup(&unit, &jig), run::protection(&unit, &jig));
+        Self { plan, unit, setup, protection }
     }
 
     /// Runs the plan on a world, keeping the evidence in `evidence`.
@@ -61,7 +62,13 @@ impl Simulated {
         let began = time::OffsetDateTime::UNIX_EPOCH;
         let (clock, mut port, mut jig) = sim::bench(World::new(world), began);
         let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &self.unit };
-        let job = Job { plan: &self.plan, setup: &self.setup, serial: &world.serial, interrupted };
+        let job = Job {
+            plan: &self.plan,
+            setup: &self.setup,
+            protection: &self.protection,
+            serial: &world.serial,
+            interrupted,
+        };
         run::run(&job, &mut bench, &mut Answering::new(Vec::new(), true), evidence, watcher)
     }
 }

@@ -8,7 +8,7 @@ use railproof::jig::{Jig, JigError, JigFile, JigIdentity};
 use railproof::measure::Setup;
 use railproof::plan::{Draft, Plan};
 use railproof::port::{Port, PortError};
-use railproof::run::{self, Bench, Evidence, Job, Operator};
+use railproof::run::{self, Bench, Evidence, Job, Operator, Protection};
 use railproof::unit::Unit;
 use railproof::written::{Problem, Source};
 use std::cell::RefCell;
@@ -226,6 +226,7 @@ pub struct Fitted {
     pub plan: Plan,
     pub unit: Unit,
     setup: Setup,
+    pub protection: Protection,
 }
 
 impl Fitted {
@@ -246,7 +247,9 @@ impl Fitted {
         let draft = Draft::read(&Source::new("plan.yaml", plan)).unwrap_or_else(|problems| shown(problems));
         let plan = draft.fit(&run::envelope(&unit, &jig)).unwrap_or_else(|problems| shown(problems));
         let setup = run::setup(&unit, &jig);
-        Self { plan, unit, setup }
+        // A script has no motor: that nothing steps is no danger.
+        let protection = Protection { edges: Vec::new(), ..run::protection(&unit, &jig) };
+        Self { plan, unit, setup, protection }
     }
 
     /// Runs it.
@@ -260,7 +263,13 @@ impl Fitted {
         let (clock, mut port, mut jig) = (bench.clone(), bench.clone(), bench.clone());
         let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &self.unit };
         let interrupted = AtomicBool::new(false);
-        let job = Job { plan: &self.plan, setup: &self.setup, serial: "SP-0001", interrupted: &interrupted };
+        let job = Job {
+            plan: &self.plan,
+            setup: &self.setup,
+            protection: &self.protection,
+            serial: "SP-0001",
+            interrupted: &interrupted,
+        };
         run::run(&job, &mut bench, operator, evidence, watcher)
     }
 }

@@ -90,7 +90,7 @@ fn run_with(begin: Option<fn(&Trouble)>) -> (RunOutcome, bool, usize) {
     let unit = read(Unit::read(&file("fixtures/units/dunlin-600.yaml")));
     let jig_file = read(JigFile::read(&file("fixtures/jigs/raspberry-pi.yaml")));
     let plan = read(read(Draft::read(&Source::new("short.yaml", PLAN))).fit(&run::envelope(&unit, &jig_file)));
-    let setup = run::setup(&unit, &jig_file);
+    let (setup, protection) = (run::setup(&unit, &jig_file), run::protection(&unit, &jig_file));
     let wiring = PiWiring::of(&jig_file).expect("all is wired");
     let clock = ComputerClock::new();
     let (mut link, unit_s_end) = memory_pair(&clock);
@@ -101,7 +101,13 @@ fn run_with(begin: Option<fn(&Trouble)>) -> (RunOutcome, bool, usize) {
     assert!(!jig.identity().simulated, "a run cannot ask whether its bench is real");
     let mut bench = Bench { clock: &clock, port: &mut link, jig: &mut jig, unit: &unit };
     let interrupted = AtomicBool::new(false);
-    let job = Job { plan: &plan, setup: &setup, serial: &settings.serial, interrupted: &interrupted };
+    let job = Job {
+        plan: &plan,
+        setup: &setup,
+        protection: &protection,
+        serial: &settings.serial,
+        interrupted: &interrupted,
+    };
     let mut watcher = Troublemaker { begin, trouble: &header.trouble };
     let outcome = run::run(&job, &mut bench, &mut Answering::new(Vec::new(), true), &mut Unkept, &mut watcher);
     let supplied = header.supply_is_on();
