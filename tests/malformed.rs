@@ -92,13 +92,13 @@ fn a_file_that_cannot_be_read_is_an_answer_too() {
     assert!(output.status.code() == Some(5) && said.contains("latin.yaml:2:5: this byte is not UTF-8 text"), "{said}");
 }
 
-/// The plan for light bars asks for flicker, which a Raspberry Pi's buses are too slow for.
+/// The plan for front panels asks for flicker, which a Raspberry Pi's buses are too slow for and the reference board lacks.
 #[test]
-fn the_plan_for_light_bars_fits_the_jigs_that_see_flicker() {
-    let light_bar = "../../../test-plans/light-bar.yaml";
-    for (jig, code) in [("simulated", 0), ("usb-board", 0), ("raspberry-pi", 5)] {
+fn the_plan_for_front_panels_fits_the_jigs_that_see_flicker() {
+    let front_panel = "../../../test-plans/front-panel.yaml";
+    for (jig, code) in [("simulated", 0), ("usb-board", 0), ("raspberry-pi", 5), ("capture-board", 5)] {
         let jig = format!("../../../fixtures/jigs/{jig}.yaml");
-        let output = lint(&[light_bar, &jig, UNIT]).output().expect("the binary runs");
+        let output = lint(&[front_panel, &jig, UNIT]).output().expect("the binary runs");
         let said = String::from_utf8_lossy(&output.stdout);
         assert_eq!(output.status.code(), Some(code), "{said}");
         assert_eq!(said.contains("needs the channel `light flicker`"), code == 5, "{said}");
@@ -109,7 +109,8 @@ fn the_plan_for_light_bars_fits_the_jigs_that_see_flicker() {
 #[test]
 fn shipped_files_are_sound_and_plans_take_their_time() {
     let plans = ["outgoing", "quick", "firmware", "returned"].map(|plan| format!("../../../test-plans/{plan}.yaml"));
-    let jigs = ["simulated", "usb-board", "raspberry-pi"].map(|jig| format!("../../../fixtures/jigs/{jig}.yaml"));
+    let jigs = ["simulated", "usb-board", "raspberry-pi", "capture-board"]
+        .map(|jig| format!("../../../fixtures/jigs/{jig}.yaml"));
     let files: Vec<&str> = plans.iter().chain(&jigs).map(String::as_str).chain([UNIT]).collect();
     let output = lint(&files).args(["--format", "json"]).output().expect("the binary runs");
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stdout));

@@ -22,9 +22,9 @@ expect() {
     fi
 }
 
-echo "- every plan on a healthy unit, outgoing with every fault"
-for plan in outgoing quick firmware returned; do
-    expect 0 "$railproof" run "test-plans/$plan.yaml" "${bench[@]}" --serial SM-0001
+echo "- every plan on a healthy unit, and every fault"
+for plan in test-plans/*.yaml; do
+    expect 0 "$railproof" run "$plan" "${bench[@]}" --serial SM-0001
 done
 faults=$("$railproof" run --help | grep -oE '^ {10,}[a-z]+(-[a-z]+)+  ' | tr -d ' ')
 [ "$(wc -w <<<"$faults")" -ge 23 ] || { echo "the help lists too few faults" >&2; exit 1; }
@@ -32,8 +32,13 @@ serial=100
 for fault in $faults; do
     serial=$((serial + 1))
     status=1
-    [ "$fault" = garbled-link ] && status=4
-    expect "$status" "$railproof" run test-plans/outgoing.yaml "${bench[@]}" --serial "SM-0$serial" --fault "$fault"
+    plan=outgoing
+    case $fault in
+    garbled-link) status=4 ;;
+    # Seen by channels that not every jig has.
+    flickering-light | worn-control) plan=front-panel ;;
+    esac
+    expect "$status" "$railproof" run "test-plans/$plan.yaml" "${bench[@]}" --serial "SM-0$serial" --fault "$fault"
 done
 
 echo "- reports, sheets and histograms read by others"
