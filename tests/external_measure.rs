@@ -5,7 +5,7 @@ use railproof::capture::{
     Action, Calibration, CaptureSink, Destination, Driven, EdgeChannel, Mark, MarkKind, OutputChannel, Part, Phase,
     SampleChannel, Side, Tick,
 };
-use railproof::measure::{CheckEvidence, IntervalTrace, JigFacts, Session, Setup, UnitFacts, find};
+use railproof::measure::{CheckEvidence, IntervalTrace, JigFacts, PackFacts, Session, Setup, UnitFacts, find};
 use railproof::stats::Estimate;
 
 /// A jig whose own doubt is next to nothing: 5 ns ticks, 1 µV and 1 µA codes.
@@ -32,6 +32,8 @@ fn setup(calibration_doubt: f64) -> Setup {
             refresh: None,
             crawl_increment: 0.2e-3,
             crawl_interval: 2.0,
+            pack: PackFacts { energy: Some((7.2 * 2200e-3 * 3600.0, 0.03)), brown_out: Some(4.6) },
+            housing_limit: Some(50.0),
         },
         jig: JigFacts {
             ticks_per_second: 200_000_000,

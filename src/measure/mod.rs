@@ -9,6 +9,7 @@ mod catalogue;
 mod closer;
 mod colour;
 mod controls;
+mod converter;
 mod crawl;
 mod ends;
 mod evidence;
@@ -37,7 +38,7 @@ pub use closer::{
 };
 pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
 pub use session::Session;
-pub use setup::{JigFacts, Setup, UnitFacts};
+pub use setup::{JigFacts, PackFacts, Setup, UnitFacts};
 pub use step_clock::{
     AllanPoint, ClockValue, LongestGap, Motion, MoveClock, PhaseClock, PhaseKind, Rules as StepClockRules, Steadied,
     SteadyClock, StepClock, Strays,

@@ -25,6 +25,19 @@ pub struct UnitFacts {
     pub crawl_increment: f64,
     /// Nominal interval of a crawl, s.
     pub crawl_interval: f64,
+    /// Its pack.
+    pub pack: PackFacts,
+    /// The highest temperature that its housing stands for long, °C, where its maker says one.
+    pub housing_limit: Option<f64>,
+}
+
+/// What is known of a model's pack.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct PackFacts {
+    /// Energy of a full pack, J, and the relative standard uncertainty of that.
+    pub energy: Option<(f64, f64)>,
+    /// Voltage below which the controller resets.
+    pub brown_out: Option<f64>,
 }
 
 /// How the jig's raw ticks, codes and counts become values, and how far each is in doubt.

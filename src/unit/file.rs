@@ -1,5 +1,7 @@
 //! The unit file: a model of unit as its maker describes it, checked once.
 
+mod pack;
+
 use super::dialect::{Answers, Dialect, NumberForm, Request, SideWords, Template};
 use crate::measure::UnitFacts;
 use crate::port::{Parity, SerialSettings};
@@ -83,6 +85,8 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
         file.need_list("levels", "[ crawl, 5 mm/s, 40 mm/s ]").map(|list| levels(list, crawl, speed_max, notes));
     let controls = controls(&file);
     let light_bar = file.fields("light bar", "{ segments: 6 }").map_or(Some((0, None)), light_bar);
+    let pack = pack::pack(&file);
+    let housing_limit = pack::housing(&file);
     let link = file.need_fields("link", "{ baud: 115200, line ending: LF, … }").and_then(link);
     let steps_per_metre = drive.as_ref().map_or(1.0, |drive| drive.steps_per_metre);
     let dialect = dialect(&file, steps_per_metre);
@@ -106,6 +110,8 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
             refresh,
             crawl_increment,
             crawl_interval,
+            pack: pack?,
+            housing_limit: housing_limit?,
         },
         speed_max: speed_max?,
         homing_speed: drive.homing_speed,

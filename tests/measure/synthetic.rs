@@ -5,7 +5,7 @@ use railproof::capture::{
     Action, Calibration, CaptureSink, Cue, Driven, EdgeChannel, Loss, Mark, MarkKind, OutputChannel, Part, Phase,
     SampleChannel, Side, Tick,
 };
-use railproof::measure::{CheckEvidence, JigFacts, LookCloser, Reading, Session, Setup, UnitFacts, find};
+use railproof::measure::{CheckEvidence, JigFacts, LookCloser, PackFacts, Reading, Session, Setup, UnitFacts, find};
 use railproof::stats::Estimate;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
@@ -92,6 +92,8 @@ pub fn setup() -> Setup {
             refresh: None,
             crawl_increment: 0.2e-3,
             crawl_interval: 2.0,
+            pack: PackFacts { energy: Some((7.2 * 2200e-3 * 3600.0, 0.03)), brown_out: Some(4.6) },
+            housing_limit: Some(50.0),
         },
         jig: JigFacts {
             ticks_per_second: 2_000_000,

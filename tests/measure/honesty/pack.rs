@@ -1,37 +1,42 @@
 //! The pack.
 
 use super::{Coverage, draw, draws, to};
-use crate::synthetic::{Trapezoid, exact, uniform};
+use crate::synthetic::{Trapezoid, World, exact, uniform};
 use railproof::capture::{Action, OutputChannel, Side};
 
+const PROFILE: Trapezoid = Trapezoid { distance: 0.3, speed: 0.09, acceleration: 1.6 };
+
+fn rest(world: &mut World, lasts: f64, volts: f64, amperes: f64) {
+    let from = world.now;
+    world.sample_pack(from, from + lasts, |_| volts, |_| amperes);
+    world.now += lasts;
+}
+
+/// A travel to the right during which voltage and current are functions of the time since its first step.
+fn travel(world: &mut World, volts: impl Fn(f64) -> f64, amperes: impl Fn(f64) -> f64) {
+    let from = world.now;
+    world.trapezoid(true, PROFILE, exact);
+    world.sample_pack(from, world.now, |time| volts(time - from), |time| amperes(time - from));
+}
+
+fn check_all<const N: usize>(coverages: &[Coverage; N]) {
+    for coverage in coverages {
+        println!("{}: {} of {} inside", coverage.name, coverage.inside, coverage.total);
+    }
+    coverages.iter().for_each(Coverage::check);
+}
+
 #[test]
-fn pack() {
-    let names =
-        ["pack rest voltage", "pack minimum voltage", "pack sag", "pack series resistance", "pack recovery time"];
-    let mut coverages = names.map(Coverage::of);
-    let mut idle = Coverage::of("idle current");
-    let mut cruise = Coverage::of("cruise current");
+fn load_step() {
+    let mut coverages =
+        ["pack rest voltage", "pack minimum voltage", "pack series resistance", "pack recovery time"].map(Coverage::of);
     for seed in 0..draws() {
         let mut world = draw(seed);
         let (r0, r1, tau) = (0.15, 0.05, 1.5);
         let load = uniform(&mut world.rng, 0.9, 1.2);
-        let drawn = uniform(&mut world.rng, 0.3, 0.7);
         world.begin();
-        world.phase(Action::Wait, |world| {
-            let from = world.now;
-            world.sample_pack(from, from + 1.0, |_| 7.6, |_| 0.06);
-            world.now += 1.0;
-        });
-        world.phase(to(Side::Right, 0.09), |world| {
-            let profile = Trapezoid { distance: 0.3, speed: 0.09, acceleration: 1.6 };
-            let from = world.now;
-            world.trapezoid(true, profile, exact);
-            world.sample_pack(from, world.now, |_| 7.6 - 0.2 * drawn, |_| drawn);
-        });
         world.phase(Action::Load { on: true }, |world| {
-            let from = world.now;
-            world.sample_pack(from, from + 1.0, |_| 7.6, |_| 0.06);
-            world.now += 1.0;
+            rest(world, 1.0, 7.6, 0.06);
             let on = world.now;
             world.drive(OutputChannel::DummyLoad, true);
             let fall = |time: f64| load * (r0 + r1 * (1.0 - (-(time - on) / tau).exp()));
@@ -48,14 +53,100 @@ fn pack() {
         let check = world.end();
         let resistance = r0 + r1 * (1.0 - (-1.0_f64 / tau).exp());
         let lowest = 7.6 - load * (r0 + r1 * (1.0 - (-1.99_f64 / tau).exp()));
-        let truths = [7.6, lowest, 0.2 * drawn, resistance, tau];
+        for (coverage, truth) in coverages.iter_mut().zip([7.6, lowest, resistance, tau]) {
+            coverage.take(&check, 0, truth, seed);
+        }
+    }
+    check_all(&coverages);
+}
+
+/// A trough that is flat, one that falls to its end, and one with a dip of 40 ms.
+#[test]
+fn sags() {
+    let mut coverages = [(); 3].map(|()| Coverage::of("pack sag"));
+    for seed in 0..draws() {
+        for (kind, coverage) in coverages.iter_mut().enumerate() {
+            let mut world = draw(seed);
+            let depth = uniform(&mut world.rng, 0.06, 0.14);
+            let dips_at = uniform(&mut world.rng, 1.0, 2.0);
+            world.begin();
+            world.phase(Action::Wait, |world| rest(world, 1.0, 7.6, 0.06));
+            let sag = |time: f64| match kind {
+                0 => depth,
+                1 => depth * (1.0 - 0.4 * (-time / 2.0).exp()),
+                _ if (dips_at..dips_at + 0.04).contains(&time) => depth,
+                _ => 0.5 * depth,
+            };
+            world.phase(to(Side::Right, 0.09), |world| travel(world, |time| 7.6 - sag(time), |_| 0.5));
+            let check = world.end();
+            // The lowest seven samples lie at the end of the fall.
+            let truth = if kind == 1 { sag(PROFILE.duration() - 0.014) } else { depth };
+            coverage.take(&check, 0, truth, seed);
+        }
+    }
+    check_all(&coverages);
+}
+
+#[test]
+fn currents_and_energy() {
+    let mut coverages = [
+        "off current",
+        "idle current",
+        "cruise current",
+        "holding current",
+        "cruise power",
+        "duty power",
+        "energy per traverse",
+        "running time",
+        "brown-out margin",
+    ]
+    .map(Coverage::of);
+    for seed in 0..draws() {
+        let mut world = draw(seed);
+        let drawn = uniform(&mut world.rng, 0.3, 0.7);
+        let holding = uniform(&mut world.rng, 0.1, 0.2);
+        let capacity = 7.2 * 2200e-3 * 3600.0 * (1.0 + 0.03 * world.normal());
+        // Ten whole turns of a pulley's unevenness.
+        let amperes =
+            |time: f64| drawn * (1.0 + 0.2 * (std::f64::consts::TAU * 10.0 * time / PROFILE.duration()).sin());
+        let volts = |time: f64| 7.6 - 0.2 * amperes(time);
+        world.begin();
+        world.phase(Action::Power { on: true }, |world| {
+            rest(world, 1.3, 7.61, 0.4e-3);
+            world.drive(OutputChannel::UnitSupply, true);
+            world.now += 1e-3;
+            rest(world, 1.2, 7.6, 0.06);
+        });
+        world.phase(to(Side::Right, 0.09), |world| {
+            travel(world, volts, amperes);
+            rest(world, 2.0, 7.55, holding);
+        });
+        let check = world.end();
+        let power = (0..20_000)
+            .map(|index| (f64::from(index) + 0.5) / 20_000.0 * PROFILE.duration())
+            .map(|time| volts(time) * amperes(time))
+            .sum::<f64>()
+            / 20_000.0;
+        let last = PROFILE.time(PROFILE.distance - 1.0 / 80_000.0);
+        let ramp = PROFILE.speed / PROFILE.acceleration;
+        let cruise = |f: &dyn Fn(f64) -> f64| {
+            let length = PROFILE.duration() - 2.0 * ramp;
+            (0..20_000).map(|index| f(ramp + (f64::from(index) + 0.5) / 20_000.0 * length)).sum::<f64>() / 20_000.0
+        };
+        let truths = [
+            0.4e-3,
+            0.06,
+            cruise(&amperes),
+            holding,
+            cruise(&|time| volts(time) * amperes(time)),
+            power,
+            power * last,
+            capacity / power,
+            7.6 - 0.2 * 1.2 * drawn - 4.6,
+        ];
         for (coverage, truth) in coverages.iter_mut().zip(truths) {
             coverage.take(&check, 0, truth, seed);
         }
-        idle.take(&check, 0, 0.06, seed);
-        cruise.take(&check, 0, drawn, seed);
     }
-    for coverage in coverages.iter().chain([&idle, &cruise]) {
-        coverage.check();
-    }
+    check_all(&coverages);
 }
