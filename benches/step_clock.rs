@@ -3,7 +3,7 @@
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use railproof::capture::{Edge, EdgeChannel};
-use railproof::measure::{JigFacts, Setup, StepClock, StepClockRules, UnitFacts};
+use railproof::measure::{JigFacts, PackFacts, Setup, StepClock, StepClockRules, UnitFacts};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -28,6 +28,8 @@ fn setup(ticks_per_second: u64) -> Setup {
             refresh: None,
             crawl_increment: 0.2e-3,
             crawl_interval: 2.0,
+            pack: PackFacts::default(),
+            housing_limit: None,
         },
         jig: JigFacts {
             ticks_per_second,

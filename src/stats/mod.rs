@@ -2,6 +2,7 @@
 
 mod component;
 mod estimate;
+mod separable;
 mod sine_fit;
 pub mod spectrum;
 mod spread;
@@ -14,6 +15,7 @@ pub const COVERAGE: f64 = 0.95;
 
 pub use component::{Component, Distribution, Evaluation};
 pub use estimate::{Correlation, Estimate, whole_freedom};
+pub use separable::{NoFit, Separable, exponential};
 pub use sine_fit::{Extreme, SineFit};
 pub use spread::Spread;
 pub use tally::Tally;

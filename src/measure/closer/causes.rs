@@ -189,6 +189,7 @@ impl Suspect {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::PackFacts;
 
     fn unit() -> UnitFacts {
         UnitFacts {
@@ -202,6 +203,8 @@ mod tests {
             refresh: Some(120.0),
             crawl_increment: 0.2e-3,
             crawl_interval: 2.0,
+            pack: PackFacts::default(),
+            housing_limit: None,
         }
     }
 

@@ -4,16 +4,21 @@
 //! a level read from the last sample before a switching instant is late by up to one sample, which a resistance shows
 //! (0.6 % of a pack with a 2 s time constant at 20 samples a second).
 
+mod course;
 mod energy;
 mod level;
 mod load_step;
 mod lowest;
+mod ripple;
+mod split;
 mod trough;
 
 pub(super) use energy::{CRUISE_POWER, DUTY_POWER, RUNNING_TIME, TRAVERSE_ENERGY};
 pub(super) use level::{CRUISE_CURRENT, HOLDING_CURRENT, IDLE_CURRENT, OFF_CURRENT, REST_VOLTAGE};
 pub(super) use load_step::{RECOVERY_TIME, SERIES_RESISTANCE};
 pub(super) use lowest::{BROWN_OUT_MARGIN, MINIMUM_VOLTAGE, SAG};
+pub(super) use ripple::SUPPLY_RIPPLE;
+pub(super) use split::{OHMIC_RESISTANCE, SLOW_RESISTANCE, SLOW_TIME};
 
 use super::evidence::CheckEvidence;
 use super::values::{WHOLE_CHECK, ticks};

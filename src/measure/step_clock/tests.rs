@@ -4,7 +4,7 @@ use super::divide::{Motion, StepClock};
 use super::report::PhaseKind;
 use super::{Rules, Steadied, SteadyClock};
 use crate::capture::{Edge, Tick};
-use crate::measure::{JigFacts, Setup, UnitFacts};
+use crate::measure::{JigFacts, PackFacts, Setup, UnitFacts};
 
 /// A jig of 2 million ticks a second; a crawl of 16 steps every 2 s.
 const RULES: Rules = Rules { pause: 1_000_000, burst_steps: 32, ns_per_tick: 500.0 };
@@ -22,6 +22,8 @@ fn setup() -> Setup {
             segments: 0,
             crawl_increment: 0.2e-3,
             crawl_interval: 2.0,
+            pack: PackFacts::default(),
+            housing_limit: None,
         },
         jig: JigFacts {
             ticks_per_second: 2_000_000,

@@ -150,3 +150,79 @@ fn currents_and_energy() {
     }
     check_all(&coverages);
 }
+
+/// A pack of a resistance and a resistor-capacitor pair, followed in steps of a tenth of a millisecond.
+struct Model {
+    ohmic: f64,
+    slow: f64,
+    time_constant: f64,
+    state: f64,
+    charge: f64,
+}
+
+impl Model {
+    fn volts(&self, amperes: f64) -> f64 {
+        7.6 - self.ohmic * amperes - self.slow * self.state - 5e-4 * self.charge
+    }
+
+    /// Samples 250 times a second for `lasts` seconds.
+    fn live(&mut self, world: &mut World, lasts: f64, amperes: impl Fn(f64) -> f64) {
+        let from = world.now;
+        for index in 0..(lasts * 250.0).round() as usize {
+            let since = index as f64 / 250.0;
+            let volts = self.volts(amperes(since));
+            world.sample_pack(from + since, from + since + 4e-3, |_| volts, |_| amperes(since));
+            for step in 0..40 {
+                let current = amperes(since + (f64::from(step) + 0.5) * 1e-4);
+                self.state = current + (self.state - current) * (-1e-4 / self.time_constant).exp();
+                self.charge += current * 1e-4;
+            }
+        }
+        world.now = from + lasts;
+    }
+}
+
+#[test]
+fn split() {
+    let names = ["pack ohmic resistance", "pack slow resistance", "pack slow time constant"];
+    let mut coverages = names.map(Coverage::of);
+    for seed in 0..draws() {
+        let mut world = draw(seed);
+        let mut within = |from, to| uniform(&mut world.rng, from, to);
+        let (ohmic, slow, time_constant) = (within(0.08, 0.2), within(0.04, 0.1), within(1.0, 3.0));
+        let mut pack = Model { ohmic, slow, time_constant, state: 0.06, charge: 0.0 };
+        world.begin();
+        world.phase(Action::Load { on: true }, |world| {
+            pack.live(world, 1.2, |_| 0.06);
+            world.drive(OutputChannel::DummyLoad, true);
+            world.now += 1e-4;
+            pack.live(world, 3.0, |time| 1.1 + 0.02 * time);
+            world.drive(OutputChannel::DummyLoad, false);
+            world.now += 1e-4;
+            pack.live(world, 12.0, |_| 0.06);
+        });
+        let check = world.end();
+        for (coverage, truth) in coverages.iter_mut().zip([ohmic, slow, time_constant]) {
+            coverage.take(&check, 0, truth, seed);
+        }
+    }
+    check_all(&coverages);
+}
+
+#[test]
+fn ripple() {
+    let mut coverage = Coverage::of("supply ripple");
+    for seed in 0..draws() {
+        let mut world = draw(seed);
+        let height = uniform(&mut world.rng, 0.003, 0.03);
+        world.begin();
+        world.phase(Action::Wait, |world| rest(world, 1.2, 7.6, 0.06));
+        world.phase(to(Side::Right, 0.09), |world| {
+            let swing = |time: f64| height * (std::f64::consts::TAU * 61.3 * time).sin();
+            travel(world, |time| 7.5 - 0.01 * time + swing(time), |_| 0.5);
+        });
+        let check = world.end();
+        coverage.take(&check, 0, height / std::f64::consts::SQRT_2, seed);
+    }
+    coverage.check();
+}
