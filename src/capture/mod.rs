@@ -3,6 +3,7 @@
 //! Everything that is later measured and decided is a pure function of this stream and the three input files, so that a
 //! stored run can be judged again. Deliberately absent: files' places, ports, clocks, units of measure, limits.
 
+mod bound;
 mod channel;
 mod chunks;
 pub mod csv;
@@ -15,10 +16,11 @@ mod phases;
 pub mod vcd;
 mod wires;
 
+pub use bound::Bounded;
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
 pub use part::{Driven, Edge, Line, Loss, Part, Sample, TICK_MAX, Talker, Tick};
-pub use phases::{AsFound, Motion, Namer, PhaseFinder, Rules};
+pub use phases::{AsFound, Found, Motion, Namer, PhaseFinder, Rules};
 pub use wires::{Calibrations, Channel, ForeignError, Taken, Wire};
 
 /// Whoever takes a capture as it arrives: the measuring session, the file writer, or both.

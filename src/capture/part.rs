@@ -6,8 +6,8 @@ use super::{EdgeChannel, OutputChannel, SampleChannel};
 /// A moment on the jig's clock: ticks since the capture began, roll-over already undone.
 pub type Tick = u64;
 
-/// The last moment that a capture can have: two years on the fastest clock, so that no sum or product of a few overflows.
-/// Readers take nothing that is later.
+/// The last moment that a capture can have: two years on the fastest clock, so that no sum or product of a few
+/// overflows. Readers take nothing that is later.
 pub const TICK_MAX: Tick = (1 << 56) - 1;
 
 /// A transition of a digital line: its tick and the level after it, packed into one word.
@@ -127,6 +127,13 @@ impl Part {
         self.driven.append(&mut other.driven);
         self.lines.append(&mut other.lines);
         self.losses.append(&mut other.losses);
+    }
+
+    /// How many edges, samples, switched outputs and lines there are.
+    pub fn entries(&self) -> usize {
+        let edges: usize = self.edges.iter().map(Vec::len).sum();
+        let samples: usize = self.samples.iter().map(Vec::len).sum();
+        edges + samples + self.driven.len() + self.lines.len()
     }
 
     /// Whether nothing arrived.

@@ -1,13 +1,16 @@
 //! Motions found from the edges themselves, for captures without marks.
 //!
 //! A motion is a run of step pulses in one direction between two rests; a rest is a time without any step, longer than
-//! the caller states. Its direction is that of the direction line, or where there is none the way that the encoder went.
-//! Several short bursts at the crawl's interval are one crawl. Each motion becomes a phase whose marks stand in the rests
-//! about it, and longer rests become waits; the end of a motion stands where the unit's own report of it would.
+//! the caller states. Its direction is that of the direction line, or where there is none the way that the encoder
+//! went. Several short bursts at the crawl's interval are one crawl. Each motion becomes a phase whose marks stand in
+//! the rests about it, and longer rests become waits; the end of a motion stands where the unit's own report of it
+//! would.
 //!
-//! Nothing is held back: parts pass through at once, marks follow as soon as a motion is known to be over. So that what a
-//! sink has to keep stays bounded, a check is ended and another begun in a rest after many edges.
+//! Nothing is held back: parts pass through at once, marks follow as soon as a motion is known to be over. So that
+//! what a sink has to keep stays bounded, a check is ended and another begun in a rest after many edges; a motion that
+//! does not end is cut into pieces, named as such, of which only the first begins and only the last ends at rest.
 
+mod bounds;
 mod encoder;
 mod naming;
 #[cfg(test)]
@@ -16,10 +19,9 @@ mod tests;
 pub use naming::{AsFound, Motion, Namer};
 
 use super::{CaptureSink, Cue, Edge, EdgeChannel, Loss, Mark, MarkKind, Part, Side, Tick};
+use bounds::MOTION_WEIGHT;
 use encoder::Encoder;
 
-/// A check ends in the next rest after so many edges and samples.
-const HELD_MAX: usize = 1 << 23;
 /// Bursts that make a crawl.
 const BURSTS_MIN: usize = 4;
 /// Encoder edges that the carriage may come back by within a motion of one direction: more than it rings, in edges.
@@ -51,17 +53,48 @@ pub struct PhaseFinder<'a> {
     /// Short motions that may turn out to be a crawl.
     bursts: Vec<Motion>,
     found: usize,
+    /// The motion that was cut last, until it is known whether it goes on.
+    cut: Option<Open>,
+    /// How many motions were cut.
+    cuts: usize,
+    /// How many motions were named.
+    named: usize,
     check: Option<usize>,
     part: usize,
     held: usize,
     /// Where the last mark stands.
     marked: Tick,
     newest: Tick,
+    /// Whether there is too much to go on, so that the rest is left out.
+    is_full: bool,
+}
+
+/// What was found in a capture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Found {
+    /// Motions.
+    pub motions: usize,
+    /// Those of them that were cut into pieces.
+    pub cut: usize,
+}
+
+/// How a motion, or a piece of one, ends.
+#[derive(Clone, Copy, PartialEq)]
+enum End {
+    /// In a rest.
+    Rest,
+    /// By the step, at this tick, of another motion.
+    Turn(Tick),
+    /// Not at all: it is cut there.
+    Cut,
 }
 
 /// A motion that goes on.
 #[derive(Clone, Copy)]
 struct Open {
+    number: usize,
+    /// Pieces of it that came before.
+    pieces: usize,
     first: Tick,
     last: Tick,
     steps: u64,
@@ -88,23 +121,27 @@ impl<'a> PhaseFinder<'a> {
             motion: None,
             bursts: Vec::new(),
             found: 0,
+            cut: None,
+            cuts: 0,
+            named: 0,
             check: None,
             part: 0,
             held: 0,
             marked: 0,
             newest: 0,
+            is_full: false,
         }
     }
 
-    /// Ends the capture, whose last moment was `ended`; returns how many motions there were.
-    pub fn finish(mut self, ended: Tick) -> usize {
+    /// Ends the capture, whose last moment was `ended`; returns what was found in it.
+    pub fn finish(mut self, ended: Tick) -> Found {
         self.newest = self.newest.max(ended);
-        self.close(None);
+        self.close(End::Rest);
         self.settle_bursts();
         self.begin_idle();
         self.mark_rest(self.newest);
         self.end_check(self.newest.max(self.marked));
-        self.found
+        Found { motions: self.found, cut: self.cuts }
     }
 
     /// Looks at what changed up to and including a moment.
@@ -144,22 +181,27 @@ impl<'a> PhaseFinder<'a> {
                 motion.steps += 1;
                 return;
             }
-            self.close(Some(at));
+            self.close(if rests { End::Rest } else { End::Turn(at) });
             if rests {
                 self.bound_in_rest(self.marked);
             }
         }
+        let goes_on = |cut: &Open| at - cut.last <= self.rules.rest && cut.now == direction;
+        let before = self.cut.take().filter(goes_on).map(|cut| (cut.number, cut.pieces + 1));
+        let (number, pieces) = before.unwrap_or_else(|| {
+            self.found += 1;
+            (self.found, 0)
+        });
         let cell = self.encoder.cell;
         let contacts = [false; 2];
         let now = direction;
-        self.motion =
-            Some(Open { first: at, last: at, steps: 1, direction, now, contacts, cell, low: cell, high: cell });
+        let (first, last, steps, low, high) = (at, at, 1, cell, cell);
+        self.motion = Some(Open { number, pieces, first, last, steps, direction, now, contacts, cell, low, high });
     }
 
-    /// Ends the motion; `next` is the step of the one that follows at once.
-    fn close(&mut self, next: Option<Tick>) {
+    /// Ends the motion, or this piece of it.
+    fn close(&mut self, end: End) {
         let Some(open) = self.motion.take() else { return };
-        self.found += 1;
         let right = match (self.rules.has_direction, self.encoder.is_known()) {
             (true, _) => open.direction,
             (false, true) => self.by_encoder(&open),
@@ -172,7 +214,7 @@ impl<'a> PhaseFinder<'a> {
             None => [Side::Left, Side::Right].into_iter().find(|side| open.contacts[*side as usize]),
         };
         let motion = Motion {
-            number: self.found,
+            number: open.number,
             first: open.first,
             last: open.last,
             steps: open.steps,
@@ -180,9 +222,9 @@ impl<'a> PhaseFinder<'a> {
             turned,
             contact,
             bursts: 1,
+            piece: (open.pieces > 0 || end == End::Cut).then_some(open.pieces + 1),
         };
-        let turns = next.is_some_and(|next| next - open.last <= self.rules.rest);
-        self.take(motion, next.filter(|_| turns));
+        self.take(motion, end);
     }
 
     /// The way that the encoder went, handed to the sink as the direction line that is not there.
@@ -206,12 +248,13 @@ impl<'a> PhaseFinder<'a> {
     }
 
     /// A motion that is over: part of a crawl, or a phase.
-    fn take(&mut self, motion: Motion, next: Option<Tick>) {
+    fn take(&mut self, motion: Motion, end: End) {
         let follows = |last: &Motion| {
             let interval = motion.first - last.first;
             interval * 4 >= self.rules.crawl_interval * 3 && interval * 4 <= self.rules.crawl_interval * 5
         };
-        let is_burst = motion.steps <= 2 * self.rules.crawl_steps && motion.contact.is_none() && next.is_none();
+        let is_short = motion.steps <= 2 * self.rules.crawl_steps && motion.contact.is_none();
+        let is_burst = is_short && motion.piece.is_none() && end == End::Rest;
         if is_burst && self.bursts.last().is_none_or(|last| follows(last) && last.towards == motion.towards) {
             // A crawl goes on for hours; its first motion grows, and the last one tells when the next is due.
             if self.bursts.len() > BURSTS_MIN {
@@ -226,7 +269,7 @@ impl<'a> PhaseFinder<'a> {
         if is_burst {
             self.bursts.push(motion);
         } else {
-            self.mark_motion(&motion, next);
+            self.mark_motion(&motion, end);
         }
     }
 
@@ -237,25 +280,36 @@ impl<'a> PhaseFinder<'a> {
             [first, rest @ ..] if bursts.len() >= BURSTS_MIN => {
                 let steps = first.steps + rest.iter().map(|burst| burst.steps).sum::<u64>();
                 let last = rest.last().map_or(first.last, |burst| burst.last);
-                self.mark_motion(&Motion { last, steps, bursts: first.bursts + rest.len(), ..*first }, None);
+                self.mark_motion(&Motion { last, steps, bursts: first.bursts + rest.len(), ..*first }, End::Rest);
             }
-            few => few.iter().for_each(|motion| self.mark_motion(motion, None)),
+            few => few.iter().for_each(|motion| self.mark_motion(motion, End::Rest)),
         }
     }
 
-    fn mark_motion(&mut self, motion: &Motion, next: Option<Tick>) {
+    fn mark_motion(&mut self, motion: &Motion, end: End) {
         let rest = self.rules.rest;
         let begins = motion.first.saturating_sub(rest / 8).max(self.marked);
-        let ends = next.map_or(motion.last + rest / 4 * 3, |next| motion.last + (next - motion.last) / 2);
+        let ends = match end {
+            End::Rest => motion.last + rest / 4 * 3,
+            End::Turn(next) => motion.last + (next - motion.last) / 2,
+            End::Cut => motion.last,
+        };
         self.mark_rest(begins);
+        self.named += 1;
+        self.held += MOTION_WEIGHT;
         let Some(phase) = self.namer.phase(motion, self.part) else { return };
         if self.check.is_some_and(|check| check != phase.check) {
             self.end_check(begins);
         }
         self.begin_check(phase.check);
         self.put(begins, MarkKind::PhaseBegins(phase));
-        self.put(motion.first, MarkKind::Cue(Cue::Commanded));
-        self.put(motion.last, MarkKind::Cue(Cue::Done));
+        // A piece begins in a command, and ends in a report, only where the motion does.
+        if motion.piece.is_none_or(|piece| piece == 1) {
+            self.put(motion.first, MarkKind::Cue(Cue::Commanded));
+        }
+        if end != End::Cut {
+            self.put(motion.last, MarkKind::Cue(Cue::Done));
+        }
         self.put(ends, MarkKind::PhaseEnds);
     }
 
@@ -292,37 +346,13 @@ impl<'a> PhaseFinder<'a> {
         self.marked = self.marked.max(at);
         self.sink.mark(&Mark { at: self.marked, doubt: 0, kind });
     }
-
-    /// Ends the check in a rest once it has become long, and goes on with another part of the capture.
-    fn bound_in_rest(&mut self, at: Tick) {
-        let may_part = self.namer.idle_check(self.part).is_some();
-        if may_part && self.held > HELD_MAX {
-            self.settle_bursts();
-            self.next_part(at);
-        }
-    }
-
-    /// Cuts a motion that never ends.
-    fn bound_in_motion(&mut self, first: Tick) {
-        if self.held > 2 * HELD_MAX {
-            self.lose(first, format!("the end of a motion: it goes on for more than {HELD_MAX} edges and samples"));
-            self.close(None);
-            self.settle_bursts();
-            self.next_part(self.newest);
-            self.lose(first, "the beginning of a motion that was too long to be kept".into());
-        }
-    }
-
-    fn next_part(&mut self, at: Tick) {
-        self.begin_idle();
-        self.end_check(at);
-        self.part += 1;
-        self.begin_idle();
-    }
 }
 
 impl CaptureSink for PhaseFinder<'_> {
     fn part(&mut self, part: &Part) {
+        if self.is_full {
+            return;
+        }
         self.begin_idle();
         self.sink.part(part);
         let mut cursors = Cursors {
@@ -338,14 +368,15 @@ impl CaptureSink for PhaseFinder<'_> {
         let last_edges = part.edges.iter().filter_map(|column| column.last()).map(|edge| edge.tick());
         let last_samples = part.samples.iter().filter_map(|column| column.last()).map(|sample| sample.at);
         self.newest = last_edges.chain(last_samples).fold(self.newest, Tick::max);
-        self.held += part.edges.iter().map(Vec::len).sum::<usize>() + part.samples.iter().map(Vec::len).sum::<usize>();
+        self.held += part.entries();
         if self.motion.is_some_and(|motion| self.newest - motion.last > self.rules.rest) {
-            self.close(None);
+            self.close(End::Rest);
         }
         match self.motion {
             None => self.bound_in_rest(self.newest),
-            Some(motion) => self.bound_in_motion(motion.first),
+            Some(motion) => self.bound_in_motion(motion),
         }
+        self.bound();
     }
 
     fn mark(&mut self, mark: &Mark) {

@@ -7,7 +7,7 @@ use super::captures::{OpenCapture, WireArgs};
 use super::evidence::FolderEvidence;
 use super::prepared::Prepared;
 use super::{Exit, Failure, Format, show};
-use crate::capture::{CaptureSink, Mark, MarkKind, Part, PhaseFinder, Tick};
+use crate::capture::{Bounded, CaptureSink, Mark, MarkKind, Part, PhaseFinder, Tick};
 use crate::clock::{Clock, ComputerClock, WallTime};
 use crate::event::RunOutcome;
 use crate::jig::JigKind;
@@ -84,7 +84,7 @@ fn judged<'p>(
             return Err(Failure::new(Exit::BadInput, why));
         }
         let mut judging = Judging::new(plan, Assessor::new(plan, setup), own);
-        capture.replay(&prepared.jig.calibrations(), &mut judging)?;
+        capture.replay(&prepared.jig.calibrations(), &mut Bounded::whole(&mut judging))?;
         return Ok(judging);
     }
     args.wires.narrow(&mut setup, own, notes)?;

@@ -21,6 +21,8 @@ pub struct Motion {
     pub contact: Option<Side>,
     /// Bursts of a crawl; 1 for any other motion.
     pub bursts: usize,
+    /// Which piece of the motion this is, counted from 1, where the motion was too long to be kept whole.
+    pub piece: Option<usize>,
 }
 
 /// Who says what the motions were.
@@ -66,7 +68,8 @@ impl Namer for AsFound {
             (_, Some(side), _) => ("motion", " end", travel(Destination::End(side))),
             _ => ("motion", "", travel(Destination::By(signed))),
         };
-        let label = format!("{what} {}{way}{end}", motion.number);
+        let piece = motion.piece.map_or_else(String::new, |piece| format!(", piece {piece}"));
+        let label = format!("{what} {}{way}{end}{piece}", motion.number);
         self.last = Some(Phase { check: part, ordinal: 2 * motion.number - 2, label, action });
         self.last.clone()
     }

@@ -1,5 +1,6 @@
 //! Captures of a few steps whose motions are known.
 
+use super::bounds::{HELD_MAX, MOTIONS_MAX};
 use super::*;
 
 const RULES: Rules = Rules { rest: 1000, crawl_interval: 20_000, crawl_steps: 16, has_direction: true };
@@ -162,7 +163,7 @@ fn parts_of_any_length_give_the_same() {
     }
 }
 
-/// A motion without end is cut, told and goes on to be bounded; a long capture is ended in a rest.
+/// A motion without end comes in pieces that are named; a long capture is ended in a rest.
 #[test]
 fn what_a_sink_has_to_keep_is_bounded() {
     let part = |from: Tick, count: u64| {
@@ -171,11 +172,26 @@ fn what_a_sink_has_to_keep_is_bounded() {
         part
     };
     let length = HELD_MAX as u64 / 4 + 1;
-    let endless: Vec<Part> = (0..9).map(|number| part(number * length * 10, length)).collect();
+    let endless: Vec<Part> = (0..18).map(|number| part(number * length * 10, length)).collect();
     let told = found(RULES, &endless);
-    assert_eq!((told.checks.len(), told.losses.len()), (2, 2), "{:?}", told.losses);
+    assert_eq!((told.checks.len(), told.losses.len()), (3, 0), "{:?}", told.losses);
+    assert_eq!(labels(&told)[..3], ["motion 1, piece 1", "motion 1, piece 2", "motion 1, piece 3"]);
+    let (first, second) = (&told.phases[0], &told.phases[1]);
+    assert_eq!((first.2, second.1), ((8 * length - 1) * 10, (8 * length - 1) * 10), "one begins where the other ends");
     let resting: Vec<Part> = (0..9).map(|number| part(number * (length * 10 + 5000), length)).collect();
     let told = found(RULES, &resting);
     assert_eq!((told.checks.len(), told.losses.len()), (3, 0), "{:?}", told.checks);
     assert_eq!(told.checks[0].2, told.checks[1].1);
+}
+
+/// A capture of which no end of the motions can be seen is left after many of them.
+#[test]
+fn more_motions_than_anybody_reads_are_lost() {
+    let mut part = Part::default();
+    for motion in 0..MOTIONS_MAX as u64 + 10 {
+        steps(&mut part, (0..40).map(|step| motion * 5000 + step * 10));
+    }
+    let told = found(RULES, &[part.clone(), part]);
+    assert!(told.losses.len() == 1 && told.losses[0].contains("longer --rest"), "{:?}", told.losses);
+    assert_eq!(told.phases.iter().filter(|phase| !phase.0.starts_with("rest")).count(), MOTIONS_MAX + 10);
 }

@@ -10,7 +10,7 @@ mod shown;
 use super::captures::{OpenCapture, WireArgs};
 use super::inputs::{InputFile, gather, refuse};
 use super::{Exit, Failure, Format, print};
-use crate::capture::{AsFound, CaptureSink, EdgeChannel, Loss, Mark, Part, PhaseFinder};
+use crate::capture::{AsFound, Bounded, CaptureSink, EdgeChannel, Found, Loss, Mark, Part, PhaseFinder};
 use crate::jig::JigFile;
 use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, LookCloser, Measurand, MoveClock, Reading, Session, Setup};
 use crate::quantity::{Dimension, Quantity};
@@ -100,20 +100,34 @@ fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> R
     let ticks_per_second = setup.jig.ticks_per_second as f64;
     if !capture.is_foreign() {
         let mut measuring = Measuring { session, setup, checks: Vec::new() };
-        capture.replay(&calibrations, &mut measuring)?;
+        let mut bounded = Bounded::in_pieces(&mut measuring);
+        capture.replay(&calibrations, &mut bounded)?;
+        assumed.extend(cut("check", bounded.cut_checks(), Bounded::HELD_MAX));
         return Ok(measuring.done(path, unit, assumed, ticks_per_second));
     }
     let mut measuring = Measuring { session: session.without_transcript(), setup, checks: Vec::new() };
     let mut namer = AsFound::new(unit.facts.steps_per_metre);
     let mut finder = PhaseFinder::new(args.wires.rules(unit, ticks_per_second), &mut namer, &mut measuring);
     let ended = capture.replay(&calibrations, &mut finder)?;
-    let motions = finder.finish(ended);
+    let found = finder.finish(ended);
     let rest = args.wires.rest;
-    assumed.push(match motions {
+    assumed.extend(cut("motion", found.cut, Found::HELD_MAX));
+    assumed.push(match found.motions {
         1 => format!("1 motion found; no step for {rest} is a rest"),
         more => format!("{more} motions found; no step for {rest} is a rest"),
     });
     Ok(measuring.done(path, unit, assumed, ticks_per_second))
+}
+
+/// What is said of checks or motions that were cut.
+fn cut(what: &str, count: usize, held_max: usize) -> Option<String> {
+    let pieces =
+        format!("cut into pieces that are measured one by one: no more than {held_max} edges and samples are kept");
+    match count {
+        0 => None,
+        1 => Some(format!("1 {what} was {pieces}")),
+        more => Some(format!("{more} {what}s were {pieces}")),
+    }
 }
 
 /// Numbers of unit and jig; where no jig file says them, those of a perfect one.
