@@ -75,6 +75,9 @@ elif [ "$status" -ne 0 ]; then
     exit 1
 fi
 
+echo "- changed captures against every reader"
+bash tests/fuzz/run.sh 30
+
 echo "- firmware of unit and capture board, instruction by instruction"
 for check in unit_check board_check; do
     bash "tests/emulated/$check.sh" --required >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }

@@ -5,7 +5,7 @@ use super::layout::{Layout, fields};
 use super::number::Decimal;
 use crate::capture::chunks::Chunks;
 use crate::capture::wires::Intake;
-use crate::capture::{Channel, EdgeChannel, ForeignError, Taken, Tick, Wire};
+use crate::capture::{Channel, EdgeChannel, ForeignError, TICK_MAX, Taken, Tick, Wire};
 use std::collections::VecDeque;
 use std::io::{self, Read};
 
@@ -27,6 +27,7 @@ pub fn read<R: Read>(
             line: 0,
             ready: VecDeque::new(),
             rising: true,
+            last: None,
         });
     }
     for (wire, column) in columns.iter_mut().enumerate() {
@@ -47,7 +48,15 @@ pub fn read<R: Read>(
         };
         let column = &mut columns[wire];
         column.ready.pop_front();
+        // An edge that is listed twice would turn all that follow it round.
+        let is_doubled = column.last.replace(time) == Some(time);
         match u64::try_from(time - origin).ok().filter(|tick| *tick >= now) {
+            Some(_) if is_doubled => intake
+                .lose(now, format!("an edge of `{}`, near line {}: it comes twice", wires[wire].name, column.line)),
+            Some(tick) if tick > TICK_MAX => {
+                let why = "it is longer after the first than any capture";
+                intake.lose(now, format!("an edge of `{}`, near line {}: {why}", wires[wire].name, column.line));
+            }
             Some(tick) => {
                 now = tick;
                 if wires[wire].channel == Channel::Edge(EdgeChannel::Step) {
@@ -83,6 +92,8 @@ struct Column<'l, R> {
     ready: VecDeque<i64>,
     /// Whether the next edge rises.
     rising: bool,
+    /// The time before.
+    last: Option<i64>,
 }
 
 impl<R: Read> Column<'_, R> {

@@ -5,7 +5,7 @@ use super::layout::{Layout, TimeColumn, fields};
 use super::number::{Decimal, real};
 use crate::capture::chunks::Chunks;
 use crate::capture::wires::Intake;
-use crate::capture::{ForeignError, Taken, Tick};
+use crate::capture::{ForeignError, TICK_MAX, Taken, Tick};
 use std::io::Read;
 use std::ops::Range;
 
@@ -69,7 +69,8 @@ impl Rows<'_, '_> {
         };
         let origin = *self.origin.get_or_insert(time);
         match u64::try_from(time - origin).ok().filter(|tick| *tick >= self.now) {
-            Some(tick) => self.now = tick,
+            Some(tick) if tick <= TICK_MAX => self.now = tick,
+            Some(_) => return self.lose("longer after the beginning than any capture"),
             None => return self.lose("earlier than the one before"),
         }
         for wire in 0..self.layout.column_of.len() {

@@ -119,6 +119,19 @@ fn rows_that_say_nothing_certain_are_losses() {
     assert_eq!(part.losses.len(), 3, "{:?}", part.losses);
 }
 
+/// Moments that no capture has, and edges that were listed twice: everything else is kept.
+#[test]
+fn clocks_that_jump_and_edges_that_come_twice_are_losses() {
+    let table = "time,step\n0,0\n1,1\n900000000,0\n2,0\n3,1\n";
+    let (part, taken, _) = read(table.as_bytes(), &["step=step"]).expect("a table");
+    assert_eq!((part.edges(EdgeChannel::Step).len(), taken.losses), (2, 1), "{:?}", part.losses);
+    assert!(part.losses[0].what.contains("longer after the beginning"), "{:?}", part.losses);
+    let table = "stop,step\n1,1\n2,2\n2,3\n3,900000000\n";
+    let (part, taken, _) = read(table.as_bytes(), &["left end stop=stop", "step=step"]).expect("a table");
+    assert_eq!((part.edges(EdgeChannel::LeftEndStop).len(), taken.losses), (4, 2), "{:?}", part.losses);
+    assert!(part.losses.iter().any(|loss| loss.what.contains("it comes twice")), "{:?}", part.losses);
+}
+
 #[test]
 fn tables_that_are_refused() {
     assert!(error("", &["step=D0"]).contains("the table is empty"));

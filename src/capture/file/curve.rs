@@ -1,16 +1,17 @@
 //! Ticks as their distances from fitted curves: what is left of a step clock is its jitter alone.
 //!
-//! Differences of ticks carry the jitter of two edges, differences of differences that of three times as much; the distance
-//! from a parabola through a hundred edges carries that of one. Distances are coded as Rice does: a few low bits as they
-//! are, the rest as a run of zeros (R. F. Rice, JPL Publication 79-22, 1979).
+//! Differences of ticks carry the jitter of two edges, differences of differences that of three times as much; the
+//! distance from a parabola through a hundred edges carries that of one. Distances are coded as Rice does: a few low
+//! bits as they are, the rest as a run of zeros (R. F. Rice, JPL Publication 79-22, 1979).
 //!
-//! Ticks come in groups of up to 128. A group is: its width `k` in a byte, plus 64 where it is short, and then its length
-//! less one in another byte; three zig-zag varints, by which the curve's start, slope and bend differ from how the curve of
-//! the group before would go on, in units of 2^(k+13), 2^(k+9) and 2^(k+4); the distances; zero bits up to a whole byte.
-//! The curve is in fixed point with 16 bits behind the point: the distance of a tick is counted from start >> 16, then the
-//! slope is added to the start and the bend to the slope. The first curve goes on from the first tick, without slope and bend.
-//! A zig-zag distance is written lowest bit first: its bits from `k` on as so many zeros and a one, then its `k` low bits.
-//! Where that would be 24 zeros or more, 24 zeros and the whole distance in 64 bits. Sums wrap round.
+//! Ticks come in groups of up to 128. A group is: its width `k` in a byte, plus 64 where it is short, and then its
+//! length less one in another byte; three zig-zag varints, by which the curve's start, slope and bend differ from how
+//! the curve of the group before would go on, in units of 2^(k+13), 2^(k+9) and 2^(k+4); the distances; zero bits up
+//! to a whole byte. The curve is in fixed point with 16 bits behind the point: the distance of a tick is counted from
+//! start >> 16, then the slope is added to the start and the bend to the slope. The first curve goes on from the first
+//! tick, without slope and bend. A zig-zag distance is written lowest bit first: its bits from `k` on as so many zeros
+//! and a one, then its `k` low bits. Where that would be 24 zeros or more, 24 zeros and the whole distance in 64 bits.
+//! Sums wrap round.
 
 use super::varint::{put, take, un_zig_zag, zig_zag};
 

@@ -203,6 +203,27 @@ fn a_file_cut_anywhere_gives_what_it_holds_and_a_loss() {
     assert_eq!(most, whole.0.iter().map(|(part, _)| part.edges.iter().map(Vec::len).sum::<usize>()).sum::<usize>());
 }
 
+/// The headers alone lead from block to block, and a block that was found so is unpacked without any other.
+#[test]
+fn any_block_can_be_read_alone() {
+    let bytes = written(&jittery());
+    let mut at = super::HEAD_LENGTH;
+    let mut blocks = Vec::new();
+    while let Some((header, length)) = super::block::begin(&bytes[at..]) {
+        blocks.push((header, super::block::payload(&bytes[at..at + length]).expect("undamaged")));
+        at += length;
+    }
+    assert_eq!(at, bytes.len());
+    let is_wanted = |header: &super::block::Header| {
+        (header.kind, header.channel) == (super::block::EDGES, 0) && header.first_tick >= 10_000_000
+    };
+    let (header, payload) = blocks.iter().find(|(header, _)| is_wanted(header)).expect("the steps with jitter");
+    let mut edges = Vec::new();
+    let unpacked = super::columns::Unpacker::new().expect("memory").edges(header, payload, &mut edges);
+    assert_eq!((unpacked, edges.len()), (Ok(()), 700));
+    assert!(edges[699].tick() > 10_000_000 + 250 * 699);
+}
+
 #[test]
 fn one_damaged_column_costs_only_itself() {
     let bytes = written(&small());

@@ -41,7 +41,7 @@ pub(super) const fn un_zig_zag(value: u64) -> i64 {
 mod tests {
     use super::*;
 
-    // Outside: ZigZag table of the Protocol Buffers documentation, "Encoding", section "Signed Integers"; how: from memory
+    // Outside: Protocol Buffers documentation, "Encoding", "Signed Integers", ZigZag table; how: from memory
     #[test]
     fn zig_zag_is_the_usual_one() {
         for (signed, mapped) in

@@ -4,7 +4,7 @@ use super::header::{Header, Signal, shown};
 use super::is_blank;
 use crate::capture::chunks::Chunks;
 use crate::capture::wires::Intake;
-use crate::capture::{ForeignError, Taken, Tick};
+use crate::capture::{ForeignError, TICK_MAX, Taken, Tick};
 use std::collections::HashMap;
 use std::io::Read;
 
@@ -122,7 +122,11 @@ impl Body<'_, '_> {
         };
         let origin = *self.origin.get_or_insert(tick);
         match tick.checked_sub(origin).filter(|tick| *tick >= self.now) {
-            Some(tick) => self.now = tick,
+            Some(tick) if tick <= TICK_MAX => self.now = tick,
+            Some(_) => {
+                let digits = shown(digits);
+                self.lose(format!("what came at #{digits}, byte {place}: no capture is that long after its beginning"));
+            }
             None => self.lose(format!("the order of events: time goes back to #{} at byte {place}", shown(digits))),
         }
     }

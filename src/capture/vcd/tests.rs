@@ -258,6 +258,16 @@ fn time_that_goes_back_is_a_loss() {
 }
 
 #[test]
+fn a_clock_that_jumps_beyond_all_captures_is_a_loss() {
+    let dump =
+        "$timescale 1 us $end $var wire 1 ! D0 $end $enddefinitions $end #10 0! #99999999999999999 1! 0! #20 1! ";
+    let (part, ..) = read(dump.as_bytes(), &["step=D0"]).unwrap();
+    assert_eq!(part.losses.len(), 1, "{:?}", part.losses);
+    assert!(part.losses[0].what.contains("no capture is that long"), "{:?}", part.losses);
+    assert_eq!(edges(&part, EdgeChannel::Step).last(), Some(&(10, true)));
+}
+
+#[test]
 fn what_is_no_dump_is_refused() {
     assert!(error("", &["step=D0"]).contains("the file ends before its definitions do"));
     assert!(error("plan: outgoing\n", &["step=D0"]).starts_with("byte 0: `plan:` stands where a section"));
