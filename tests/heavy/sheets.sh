@@ -19,10 +19,11 @@ for record in $records; do
 import json, sys
 from jsonschema import Draft202012Validator
 
-schema = json.load(open("fixtures/schema/record-1.json"))
+record = json.load(open(sys.argv[1]))
+schema = json.load(open(f"fixtures/schema/record-{record['format']}.json"))
 # Outside: record.json against its JSON Schema, draft 2020-12; how: package jsonschema
 Draft202012Validator.check_schema(schema)
-Draft202012Validator(schema).validate(json.load(open(sys.argv[1])))
+Draft202012Validator(schema).validate(record)
 PYTHON
     pdf=$(find "$folder" -name certificate.pdf -o -name nonconformity.pdf)
     html=$(find "$folder" -name certificate.html -o -name nonconformity.html)

@@ -37,7 +37,9 @@ pub fn read<R: Read>(
             intake.level(wire, 0, Some(false));
         }
     }
-    let origin = columns.iter().filter_map(|column| column.ready.front()).min().copied().unwrap_or(0);
+    // The clock begins a tick before the first edge: what stands at its very beginning is how lines were, not what they did.
+    let first = columns.iter().filter_map(|column| column.ready.front()).min().copied().unwrap_or(0);
+    let origin = first.saturating_sub(1);
     let mut now: Tick = 0;
     loop {
         let times = columns.iter().map(|column| column.ready.front().copied());

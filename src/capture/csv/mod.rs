@@ -7,7 +7,7 @@
 //!
 //! Separator is comma, semicolon or tab, whichever the line of names has; with the latter two a decimal comma is
 //! understood. Times are in seconds unless the column's name says otherwise: `time [ms]`. A tick is a nanosecond and
-//! ticks count from the first time.
+//! ticks count from the first time; where edges are listed, from a tick before the first of them.
 
 mod edges;
 mod layout;

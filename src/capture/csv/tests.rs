@@ -61,9 +61,10 @@ fn a_decimal_comma_behind_semicolons() {
 fn edge_times_column_by_column() {
     let table = "step,dir,left\n1.0,0.5,2.5\n1.1,1.05,2.6\n1.2,,\n1.3,,\n";
     let (part, resolution) = good(table, &["step=step", "direction=dir", "left end stop=left"]);
-    let tick = |tenths: u64| (tenths - 5) * 100_000_000;
+    // The clock begins a tick before the first edge.
+    let tick = |tenths: u64| (tenths - 5) * 100_000_000 + 1;
     assert_eq!(edges(&part, EdgeChannel::Step), [10, 11, 12, 13].map(|tenths| (tick(tenths), true)));
-    assert_eq!(edges(&part, EdgeChannel::Direction), [(0, false), (0, true), (550_000_000, false)]);
+    assert_eq!(edges(&part, EdgeChannel::Direction), [(0, false), (1, true), (550_000_001, false)]);
     assert_eq!(edges(&part, EdgeChannel::LeftEndStop), [(0, false), (tick(25), true), (tick(26), false)]);
     assert_eq!(resolution, 0.01);
 }
@@ -88,7 +89,7 @@ fn columns_are_merged_by_time() {
     let calibrations = reader.perfect_calibrations().unwrap();
     let mut ordered = Ordered(0);
     let taken = reader.replay(&calibrations, &mut ordered).unwrap();
-    assert_eq!((taken.edges, taken.ended), (200_011, 28_000_000_000));
+    assert_eq!((taken.edges, taken.ended), (200_011, 28_000_000_001));
 }
 
 #[test]
