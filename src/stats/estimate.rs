@@ -1,6 +1,6 @@
 //! A measured value with its uncertainty budget, combined as JCGM 100:2008 (GUM) clauses 5.1.2, 5.2.2 and G.4 say.
 
-use super::{Component, Spread};
+use super::{Component, Drawn, Spread};
 
 /// A measured value with its uncertainty budget. Both are in the SI unit of the measurand's dimension.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,6 +11,8 @@ pub struct Estimate {
     pub budget: Vec<Component>,
     /// Which lines of the budget go together, other than fully or not at all.
     pub correlations: Vec<Correlation>,
+    /// How the true value is spread about this one, where it was drawn since the budget does not tell it.
+    pub drawn: Option<Drawn>,
 }
 
 /// Two lines of a budget whose inputs were estimated together.
@@ -25,7 +27,7 @@ pub struct Correlation {
 impl Estimate {
     /// A value without any doubt: a count of whole things.
     pub const fn exact(value: f64) -> Self {
-        Self { value, budget: Vec::new(), correlations: Vec::new() }
+        Self { value, budget: Vec::new(), correlations: Vec::new(), drawn: None }
     }
 
     /// A value whose budget is added line by line.
@@ -114,8 +116,8 @@ impl Estimate {
         Spread::of(self)
     }
 
-    /// Coverage factor for a two-sided coverage probability: Student's t (JCGM 100:2008, G.3), or smaller where one
-    /// rectangular contribution dominates (G.1.5 and G.2.3 there).
+    /// Coverage factor for a two-sided coverage probability: Student's t (JCGM 100:2008, G.3), smaller where rectangular
+    /// contributions dominate (G.1.5 and G.2.3 there), or what was drawn.
     pub fn coverage_factor(&self, probability: f64) -> f64 {
         let uncertainty = self.standard_uncertainty();
         let spread = self.spread();

@@ -2,6 +2,7 @@
 
 mod component;
 mod estimate;
+pub mod monte_carlo;
 mod separable;
 mod sine_fit;
 pub mod spectrum;
@@ -15,6 +16,7 @@ pub const COVERAGE: f64 = 0.95;
 
 pub use component::{Component, Distribution, Evaluation};
 pub use estimate::{Correlation, Estimate, whole_freedom};
+pub use monte_carlo::Drawn;
 pub use separable::{NoFit, Separable, exponential};
 pub use sine_fit::{Extreme, SineFit};
 pub use spread::Spread;
