@@ -2,6 +2,7 @@
 
 use assert_cmd::cargo::cargo_bin;
 use railproof::record::Record;
+use railproof::record::stored::Verdict;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStderr, Command, ExitStatus, Stdio};
@@ -77,7 +78,7 @@ static ONE_BENCH: Mutex<()> = Mutex::new(());
 
 /// A served bench and where runs on it go.
 struct Served {
-    _turn: MutexGuard<'static, ()>,
+    _turn: Option<MutexGuard<'static, ()>>,
     folder: TempDir,
     simulate: Process,
 }
@@ -85,6 +86,11 @@ struct Served {
 impl Served {
     fn start(more: &[&str]) -> Self {
         let turn = ONE_BENCH.lock().unwrap_or_else(PoisonError::into_inner);
+        Self { _turn: Some(turn), ..Self::beside(more) }
+    }
+
+    /// A bench in the turn of another.
+    fn beside(more: &[&str]) -> Self {
         let folder = TempDir::new().expect("a folder");
         let simulate = Process::start(
             Command::new(cargo_bin("railproof"))
@@ -96,10 +102,15 @@ impl Served {
                 .args(more),
         );
         simulate.await_words("Serving");
-        Self { _turn: turn, folder, simulate }
+        Self { _turn: None, folder, simulate }
     }
 
     fn run(&self, plan: &str) -> Process {
+        self.run_into(self.folder.path(), "SM-0001", plan)
+    }
+
+    /// A run whose record goes to the results of another bench.
+    fn run_into(&self, folder: &Path, serial: &str, plan: &str) -> Process {
         Process::start(
             Command::new(cargo_bin("railproof"))
                 .arg("run")
@@ -108,8 +119,8 @@ impl Served {
                 .args(["--jig".as_ref(), project("fixtures/jigs/usb-board.yaml").as_os_str()])
                 .args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
                 .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()])
-                .args(["--results".as_ref(), self.folder.path().join("results").as_os_str()])
-                .args(["--serial", "SM-0001", "--format", "json"]),
+                .args(["--results".as_ref(), folder.join("results").as_os_str()])
+                .args(["--serial", serial, "--format", "json"]),
         )
     }
 
@@ -130,7 +141,11 @@ impl Served {
 
     /// The finished runs, oldest first.
     fn records(&self) -> Vec<Record> {
-        let mut folders: Vec<PathBuf> = std::fs::read_dir(self.folder.path().join("results/SM-0001"))
+        self.records_of("SM-0001")
+    }
+
+    fn records_of(&self, serial: &str) -> Vec<Record> {
+        let mut folders: Vec<PathBuf> = std::fs::read_dir(self.folder.path().join("results").join(serial))
             .map(|entries| entries.flatten().map(|entry| entry.path()).collect())
             .unwrap_or_default();
         folders.retain(|path| !path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.')));
@@ -142,6 +157,22 @@ impl Served {
                 serde_json::from_slice(&bytes).expect("the record is whole")
             })
             .collect()
+    }
+}
+
+impl Served {
+    /// What did not conform in the runs of these units.
+    fn faulted(&self, serials: &[&str]) -> String {
+        let mut faulted = String::new();
+        for check in serials.iter().flat_map(|serial| self.records_of(serial)).flat_map(|record| record.checks) {
+            for finding in &check.findings {
+                faulted += &format!("{}: {finding}\n", check.name);
+            }
+            for required in check.requirements.iter().filter(|required| required.decision != Verdict::Conforms) {
+                faulted += &format!("{}: {}: {:?}\n", check.name, required.measurand, required.readings);
+            }
+        }
+        faulted
     }
 }
 
@@ -208,7 +239,7 @@ fn a_run_that_is_interrupted_leaves_the_bench_safe_and_an_invalid_record() {
     assert_eq!(served.simulate.await_words("unit supply off"), "unit supply off");
     let record = served.records().remove(0);
     assert!(record.interrupted);
-    assert_eq!(record.decision, railproof::record::stored::Verdict::Invalid);
+    assert_eq!(record.decision, Verdict::Invalid);
 }
 
 #[test]
@@ -236,6 +267,49 @@ fn an_unplugged_bench_makes_the_run_invalid() {
     served.simulate.wait();
     assert_eq!(run.wait().code(), Some(4));
     let record = served.records().remove(0);
-    assert_eq!(record.decision, railproof::record::stored::Verdict::Invalid);
+    assert_eq!(record.decision, Verdict::Invalid);
     assert!(record.invalid_because[0].contains("unplugged"), "{:?}", record.invalid_because);
+}
+
+#[test]
+fn a_bench_that_is_in_use_is_refused_and_its_run_goes_on_undisturbed() {
+    let served = Served::start(&["--scale", "3"]);
+    let mut first = served.run("test-plans/quick.yaml");
+    served.simulate.await_words("unit supply on");
+    let mut second = served.run("test-plans/quick.yaml");
+    second.await_words("close the program that uses it");
+    assert_eq!(second.wait().code(), Some(4));
+    // Held up, it would be invalid; disturbed, it would not conform.
+    assert!(matches!(first.wait().code(), Some(0 | 4)));
+    let records = served.records();
+    assert_eq!(records.len(), 1, "the refused run leaves no record");
+    let held_up = records[0].invalid_because.iter().all(|why| !why.contains("unplugged") && !why.contains("garbled"));
+    assert!(held_up, "{:?}", records[0].invalid_because);
+}
+
+#[test]
+fn two_benches_at_once_keep_their_records_in_one_folder() {
+    let here = Served::start(&["--seed", "1", "--scale", "2"]);
+    let there = Served::beside(&["--seed", "2", "--serial", "SM-0002", "--scale", "2"]);
+    let results = here.folder.path();
+    let mut asked = 0;
+    loop {
+        let mut runs = [
+            (here.run_into(results, "SM-0001", "test-plans/quick.yaml"), "SM-0001"),
+            (there.run_into(results, "SM-0002", "test-plans/quick.yaml"), "SM-0002"),
+        ];
+        asked += 1;
+        let statuses = runs.each_mut().map(|(run, _)| run.wait().code());
+        for (_, serial) in &runs {
+            let records = here.records_of(serial);
+            assert_eq!(records.len(), asked, "each run leaves its record");
+            assert!(records.iter().all(|record| record.unit.serial == *serial));
+        }
+        if statuses == [Some(0), Some(0)] {
+            return;
+        }
+        println!("asked again, since the benches were held up: {statuses:?}");
+        let rightly = statuses.iter().all(|status| matches!(status, Some(0 | 4)));
+        assert!(asked < 3 && rightly, "{statuses:?}\n{}", here.faulted(&["SM-0001", "SM-0002"]));
+    }
 }

@@ -3,6 +3,7 @@
 mod memory;
 mod pty;
 mod serial;
+mod usb;
 
 pub use memory::{MemoryPort, memory_pair};
 pub use pty::Pty;

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use serialport::{ClearBuffer, SerialPort as _, TTYPort};
 
-use super::{Port, PortError};
+use super::{Port, PortError, usb};
 use crate::clock::{ComputerClock, HostTime};
 
 /// The longest single wait in the driver, so that a deadline on a fast clock is looked at again in time.
@@ -54,12 +54,16 @@ pub struct SerialPort {
 }
 
 impl SerialPort {
-    /// Opens the device `name`, and forgets what arrived before: that was meant for nobody.
+    /// Opens the device `name`, or with `usb:NUMBER` the USB device of that serial number, and forgets what arrived before:
+    /// that was meant for nobody.
+    ///
+    /// The driver locks the device, so that no two programs drive one bench.
     ///
     /// DTR is raised where the device has such a line, since many boards wait for it; a device without one is as good.
     pub fn open(name: &str, settings: SerialSettings, clock: ComputerClock) -> Result<Self, PortError> {
         let refused = |why: String| PortError::NotOpened { port: name.to_owned(), why };
-        let builder = serialport::new(name, settings.baud)
+        let device = usb::device(name).map_err(refused)?;
+        let builder = serialport::new(device, settings.baud)
             .data_bits(data_bits(settings.data_bits).map_err(refused)?)
             .parity(match settings.parity {
                 Parity::None => serialport::Parity::None,

@@ -192,6 +192,10 @@ impl Header for StandIn {
         "stand-in for a pin header".to_owned()
     }
 
+    fn reserve(&mut self) -> Result<Box<dyn Send>, String> {
+        Ok(Box::new(()))
+    }
+
     fn output(&mut self, pin: u8, high: bool) -> Result<Box<dyn Output>, String> {
         let keep_alive = (pin == self.keep_alive_pin).then(|| Arc::clone(&self.keep_alive));
         let mut line =

@@ -35,6 +35,8 @@ pub struct PiJig {
     intake: Intake,
     waiting: Part,
     keepers: Keepers,
+    /// Behind all that uses the pins, so that it goes last.
+    _reserved: Box<dyn Send>,
 }
 
 impl PiJig {
@@ -43,6 +45,10 @@ impl PiJig {
     /// # Errors
     /// A pin, the bus or a chip that cannot be used, by its name.
     pub fn open<H: Header>(wiring: &PiWiring, clock: &ComputerClock, header: &mut H) -> Result<Self, JigError> {
+        let reserved = header.reserve().map_err(|why| JigError::Absent {
+            what: format!("the pins of this {} cannot be used: {why}", header.describes()),
+            remedy: "end the run or the program that has them, then run again".to_owned(),
+        })?;
         let mut outputs = Vec::new();
         for &output in &wiring.outputs {
             let line = header.output(output.pin, !output.active_high);
@@ -81,6 +87,7 @@ impl PiJig {
             intake,
             waiting,
             keepers,
+            _reserved: reserved,
         })
     }
 

@@ -1,6 +1,7 @@
 //! The pin header of a real Raspberry Pi, through rppal.
 
 use super::header::{Header, Input, LineEdge, Output};
+use super::reserved::Reserved;
 use super::{PiWiring, bench::PiJig};
 use crate::clock::ComputerClock;
 use crate::jig::{Jig, JigError};
@@ -9,6 +10,8 @@ use rppal::i2c::I2c;
 use rppal::system::DeviceInfo;
 use std::path::Path;
 
+/// What every program that drives the pins has in common.
+const PINS: &str = "/dev/gpiochip0";
 /// The I2C bus on the pin header.
 const BUS: u8 = 1;
 /// How long a transfer on the bus may take, in the kernel's units.
@@ -41,6 +44,10 @@ impl Header for Pins {
 
     fn describes(&self) -> String {
         self.model.clone()
+    }
+
+    fn reserve(&mut self) -> Result<Box<dyn Send>, String> {
+        Ok(Box::new(Reserved::behind(Path::new(PINS))?))
     }
 
     fn output(&mut self, pin: u8, high: bool) -> Result<Box<dyn Output>, String> {

@@ -11,6 +11,8 @@ pub trait Header {
     type Bus: I2c + Send + 'static;
     /// The computer that it belongs to: "Raspberry Pi 4 B".
     fn describes(&self) -> String;
+    /// Keeps other programs off the pins while what it returns lives. Asked for before any pin is taken.
+    fn reserve(&mut self) -> Result<Box<dyn Send>, String>;
     /// Takes a pin as an output that begins at a level, and keeps its last level when it is let go.
     fn output(&mut self, pin: u8, high: bool) -> Result<Box<dyn Output>, String>;
     /// Takes a pin as an input whose edges are told, only the rising ones where `rising`, from any thread.

@@ -22,6 +22,8 @@ pub mod header;
 mod intake;
 #[cfg(target_os = "linux")]
 mod keeper;
+#[cfg(target_os = "linux")]
+mod reserved;
 
 #[cfg(not(target_os = "linux"))]
 pub use disabled::open;
