@@ -27,3 +27,10 @@ pub enum Rule {
         at_most: f64,
     },
 }
+
+impl Rule {
+    /// Whether a value can come out undecided by it.
+    pub const fn leaves_undecided(&self) -> bool {
+        matches!(self, Self::GuardBand { .. } | Self::FalseAccept { .. })
+    }
+}

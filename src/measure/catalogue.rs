@@ -1,7 +1,7 @@
 //! The catalogue of measurands. Each stands beside the others of its family; here they are only called together.
 
 use super::values::{bench, whole};
-use super::{Blame, CheckEvidence, Reading, Setup, Withheld};
+use super::{Blame, CheckEvidence, Pooling, Reading, Setup, Withheld};
 use super::{
     closer, colour, controls, crawl, ends, flicker, heat, jitter, levels, light, pack, speed, step_clock, stopping,
     strides, talk,
@@ -24,10 +24,17 @@ pub struct Measurand {
     pub edges: &'static [EdgeChannel],
     /// Sampled channels that it needs.
     pub samples: &'static [SampleChannel],
+    /// How the rounds of a check that repeats its moves are judged together.
+    pub pooling: Pooling,
     pub(super) reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
 }
 
 impl Measurand {
+    /// The same, but for how its rounds are judged together.
+    pub(super) const fn pooled(self, pooling: Pooling) -> Self {
+        Self { pooling, ..self }
+    }
+
     /// Reads it from a check's evidence: one reading for each phase that it applies to, or one for the whole check. Where
     /// a channel is missing or evidence was lost, the value is withheld and the bench is to blame.
     pub fn read(&self, check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {

@@ -7,7 +7,7 @@
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::light::{level, shows_light};
 use super::values::{RECTANGULAR, bench, reading, ticks, unit};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::SampleChannel;
 use crate::quantity::Dimension;
 use crate::stats::{Estimate, summary};
@@ -26,6 +26,7 @@ const fn share_of(
         source: "common practice",
         edges: &[],
         samples: SENSOR,
+        pooling: Pooling::Mean,
         reader,
     }
 }

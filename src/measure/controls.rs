@@ -2,7 +2,7 @@
 
 use super::evidence::{CheckEvidence, PressEvidence, Touch};
 use super::values::{bench, count, interval, unit};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::EdgeChannel;
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -17,6 +17,7 @@ pub(super) const BOUNCE: Measurand = Measurand {
     source: "common practice",
     edges: CONTACTS,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, setup| each_touch(check, setup, |touch| interval((touch.quiet - touch.at) as f64, setup)),
 };
 
@@ -27,6 +28,7 @@ pub(super) const BOUNCES: Measurand = Measurand {
     source: "common practice",
     edges: CONTACTS,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, setup| each_touch(check, setup, |touch| count(touch.openings)),
 };
 

@@ -7,7 +7,7 @@ use super::evidence::{Burst, CheckEvidence, PhaseEvidence};
 use super::values::{
     RECTANGULAR, clock, encoder_scale, no_pulses, reading, seconds, stamp_variance, unit, without_noise,
 };
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, EdgeChannel, Side};
 use crate::quantity::Dimension;
 use crate::stats::{Estimate, summary};
@@ -21,6 +21,7 @@ pub(super) const INTERVAL: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| each_crawl(check, setup, |crawl| crawl.interval(setup)),
 };
 
@@ -31,6 +32,7 @@ pub(super) const INCREMENT: Measurand = Measurand {
     source: "common practice",
     edges: ENCODER,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| each_crawl(check, setup, |crawl| crawl.increment(setup)),
 };
 
@@ -41,6 +43,7 @@ pub(super) const INTERVAL_SCATTER: Measurand = Measurand {
     source: "common practice; standard deviation with n − 1",
     edges: &[EdgeChannel::Step],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| each_crawl(check, setup, |crawl| crawl.interval_scatter(setup)),
 };
 
@@ -51,6 +54,7 @@ pub(super) const INCREMENT_SCATTER: Measurand = Measurand {
     source: "common practice; standard deviation with n − 1",
     edges: ENCODER,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| each_crawl(check, setup, |crawl| crawl.increment_scatter(setup)),
 };
 

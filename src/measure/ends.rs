@@ -3,7 +3,7 @@
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence};
 use super::values::{RECTANGULAR, count, encoder_scale, interval, length, reading, seconds, unit};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
 use crate::stats::{Estimate, summary};
@@ -17,6 +17,7 @@ pub(super) const RESPONSE: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::Direction, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: response,
 };
 
@@ -27,6 +28,7 @@ pub(super) const BOUNCE: Measurand = Measurand {
     source: "common practice",
     edges: SWITCHES,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, setup| each_hit(check, |contact| Some(Ok(interval((contact.quiet - contact.at) as f64, setup)))),
 };
 
@@ -37,6 +39,7 @@ pub(super) const OVERRUN: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::EncoderA, EdgeChannel::EncoderB, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, setup| each_hit(check, |contact| Some(Ok(length(contact.overrun, setup)))),
 };
 
@@ -47,6 +50,7 @@ pub(super) const REPEATABILITY: Measurand = Measurand {
     source: "common practice; standard deviation with n − 1",
     edges: &[EdgeChannel::EncoderA, EdgeChannel::EncoderB, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: repeatability,
 };
 
@@ -57,6 +61,7 @@ pub(super) const MISSED: Measurand = Measurand {
     source: "common practice",
     edges: SWITCHES,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: missed,
 };
 

@@ -8,7 +8,7 @@
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::light::shows_light;
 use super::values::{bench, clock, reading, ticks, unit, whole};
-use super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Calibration, Sample, SampleChannel};
 use crate::quantity::Dimension;
 use crate::stats::spectrum::{Detrend, Lines, Search, Tone, Window};
@@ -22,6 +22,7 @@ pub(super) const DEPTH: Measurand = Measurand {
     source: "IEEE Std 1789-2015, modulation; IES percent flicker",
     edges: &[],
     samples: &[SampleChannel::LightFlicker],
+    pooling: Pooling::Mean,
     reader: |check, setup| each(check, setup, |flicker, _| Ok(flicker.depth.clone())),
 };
 
@@ -32,6 +33,7 @@ pub(super) const FREQUENCY: Measurand = Measurand {
     source: "IEEE Std 1789-2015; four-parameter sine fit of IEEE Std 1057",
     edges: &[],
     samples: &[SampleChannel::LightFlicker],
+    pooling: Pooling::Mean,
     reader: |check, setup| each(check, setup, |flicker, _| flicker.frequency.clone().ok_or_else(steady)),
 };
 
@@ -43,6 +45,7 @@ pub(super) const AGAINST_LOW_RISK: Measurand = Measurand {
     source: "IEEE Std 1789-2015, recommended practice 1",
     edges: &[],
     samples: &[SampleChannel::LightFlicker],
+    pooling: Pooling::Mean,
     reader: |check, setup| each(check, setup, |flicker, _| Ok(against_low_risk(flicker))),
 };
 

@@ -6,7 +6,7 @@
 use super::evidence::{CheckEvidence, CruiseEvidence};
 use super::pulses::Intervals;
 use super::values::{clock, each_cruise, seconds, stamp_variance, without_noise};
-use super::{Measurand, Reading, Setup};
+use super::{Measurand, Pooling, Reading, Setup};
 use crate::capture::EdgeChannel;
 use crate::quantity::Dimension;
 use crate::stats::{Estimate, Tally};
@@ -17,7 +17,16 @@ const fn of_the_step_clock(
     source: &'static str,
     reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
 ) -> Measurand {
-    Measurand { name, dimension: Dimension::Time, about, source, edges: &[EdgeChannel::Step], samples: &[], reader }
+    Measurand {
+        name,
+        dimension: Dimension::Time,
+        about,
+        source,
+        edges: &[EdgeChannel::Step],
+        samples: &[],
+        pooling: Pooling::Mean,
+        reader,
+    }
 }
 
 pub(super) const PERIOD_RMS: Measurand = of_the_step_clock(
@@ -32,7 +41,8 @@ pub(super) const PERIOD_PEAK_TO_PEAK: Measurand = of_the_step_clock(
     "longest less shortest step period of the cruise",
     "JEDEC JESD65, period jitter",
     period_peak_to_peak,
-);
+)
+.pooled(Pooling::Worst);
 
 pub(super) const PERIOD_P99: Measurand = of_the_step_clock(
     "period jitter p99",
@@ -56,7 +66,8 @@ pub(super) const CYCLE_TO_CYCLE: Measurand = of_the_step_clock(
 );
 
 pub(super) const LONGEST_GAP: Measurand =
-    of_the_step_clock("longest step gap", "longest step period of the cruise", "common practice", longest_gap);
+    of_the_step_clock("longest step gap", "longest step period of the cruise", "common practice", longest_gap)
+        .pooled(Pooling::Worst);
 
 /// Noise of extremes among ten thousands of readings reaches about so many standard deviations.
 const EXTREME_NOISE: f64 = 4.5;

@@ -2,7 +2,7 @@
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::values::{carriage_speed, count, crawls, cruise, reading, unit, whole};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, EdgeChannel};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -17,6 +17,7 @@ pub(super) const SPEED_ERROR: Measurand = Measurand {
     source: "common practice",
     edges: EDGES,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: speed_error,
 };
 
@@ -27,6 +28,7 @@ pub(super) const RATIO_ERROR: Measurand = Measurand {
     source: "common practice",
     edges: EDGES,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: ratio_error,
 };
 
@@ -37,6 +39,7 @@ pub(super) const OUT_OF_ORDER: Measurand = Measurand {
     source: "common practice",
     edges: EDGES,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: out_of_order,
 };
 

@@ -2,7 +2,7 @@
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::values::{bench, count, reading, ticks, whole};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, SampleChannel, Tick};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -15,6 +15,7 @@ pub(super) const SEGMENT_ERRORS: Measurand = Measurand {
     source: "common practice",
     edges: &[],
     samples: &[SampleChannel::Light(0)],
+    pooling: Pooling::Worst,
     reader: segment_errors,
 };
 
@@ -25,6 +26,7 @@ pub(super) const LIT_SEGMENTS: Measurand = Measurand {
     source: "common practice",
     edges: &[],
     samples: &[SampleChannel::Light(0)],
+    pooling: Pooling::Worst,
     reader: lit_segments,
 };
 
@@ -35,6 +37,7 @@ pub(super) const OUT_OF_ORDER: Measurand = Measurand {
     source: "common practice",
     edges: &[],
     samples: &[SampleChannel::Light(0)],
+    pooling: Pooling::Worst,
     reader: out_of_order,
 };
 

@@ -20,6 +20,7 @@ mod levels;
 mod light;
 mod observe;
 mod pack;
+mod pooling;
 mod pulses;
 mod session;
 mod setup;
@@ -37,6 +38,7 @@ pub use closer::{
     Cause, CloserLook, Doubled, Family, Followed, Gap, Listed, LookCloser, LostWay, Place, Spectrum, WayCause,
 };
 pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
+pub use pooling::Pooling;
 pub use session::Session;
 pub use setup::{JigFacts, PackFacts, Setup, UnitFacts};
 pub use step_clock::{

@@ -2,7 +2,7 @@
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::values::{self, RECTANGULAR, interval, length, reading, seconds, unit};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, Cue, Destination, EdgeChannel, OutputChannel};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -14,6 +14,7 @@ pub(super) const START_UP_TIME: Measurand = Measurand {
     source: "common practice",
     edges: &[],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: start_up_time,
 };
 
@@ -24,6 +25,7 @@ pub(super) const TRAVEL_TIME: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: travel_time,
 };
 
@@ -34,6 +36,7 @@ pub(super) const TRAVEL_LENGTH: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::EncoderA, EdgeChannel::EncoderB, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: travel_length,
 };
 
@@ -44,6 +47,7 @@ pub(super) const CRUISE_SPEED: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::Direction, EdgeChannel::EncoderA, EdgeChannel::EncoderB],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: cruise_speed,
 };
 
@@ -54,6 +58,7 @@ pub(super) const STEP_RATE_ERROR: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: step_rate_error,
 };
 

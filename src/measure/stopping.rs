@@ -3,7 +3,7 @@
 use super::controls::touched;
 use super::evidence::{CheckEvidence, PhaseEvidence, PressEvidence};
 use super::values::{bench, count, interval, length, reading, seconds, unit};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, Cue, EdgeChannel, SampleChannel, Side, Tick};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -20,6 +20,7 @@ pub(super) const STOP_DISTANCE: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::EncoderA, EdgeChannel::EncoderB],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: stop_distance,
 };
 
@@ -30,6 +31,7 @@ pub(super) const CREEP_AFTER_STOP: Measurand = Measurand {
     source: "common practice",
     edges: ENCODER,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: creep,
 };
 
@@ -40,6 +42,7 @@ pub(super) const CONTROL_RESPONSE: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::Direction],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, setup| responses(check, setup, |press| Ok(press.at)),
 };
 
@@ -51,6 +54,7 @@ pub(super) const CONTACT_RESPONSE: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::Direction, EdgeChannel::Control1],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, setup| responses(check, setup, |press| Ok(touched(press, setup)?.at)),
 };
 
@@ -61,6 +65,7 @@ pub(super) const DEAD_CONTROLS: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: dead_controls,
 };
 

@@ -2,7 +2,7 @@
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence, TakeUp};
 use super::values::{RECTANGULAR, bench, encoder_scale, no_pulses, reading, unit};
-use super::{Measurand, Reading, Setup, Withheld};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -17,6 +17,7 @@ pub(super) const MISSING_STEPS: Measurand = Measurand {
     source: "common practice; a hybrid stepper out of step settles a whole number of field turns away",
     edges: EDGES,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, _| lost(check, 1.0),
 };
 
@@ -27,6 +28,7 @@ pub(super) const EXTRA_STEPS: Measurand = Measurand {
     source: "common practice; a hybrid stepper out of step settles a whole number of field turns away",
     edges: EDGES,
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, _| lost(check, -1.0),
 };
 
@@ -45,6 +47,7 @@ pub(super) const BELT_SLIP: Measurand = Measurand {
         EdgeChannel::RightEndStop,
     ],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: belt_slip,
 };
 
@@ -55,6 +58,7 @@ pub(super) const BACKLASH: Measurand = Measurand {
     source: "common practice; as reversal value of ISO 230-2, without its targets",
     edges: EDGES,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: backlash,
 };
 

@@ -2,7 +2,7 @@
 
 use super::evidence::CheckEvidence;
 use super::values::{count, unit, whole};
-use super::{Measurand, Reading, Setup};
+use super::{Measurand, Pooling, Reading, Setup};
 use crate::capture::{Action, Cue};
 use crate::quantity::Dimension;
 
@@ -11,7 +11,16 @@ const fn of_the_link(
     about: &'static str,
     reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
 ) -> Measurand {
-    Measurand { name, dimension: Dimension::Count, about, source: "common practice", edges: &[], samples: &[], reader }
+    Measurand {
+        name,
+        dimension: Dimension::Count,
+        about,
+        source: "common practice",
+        edges: &[],
+        samples: &[],
+        pooling: Pooling::Worst,
+        reader,
+    }
 }
 
 pub(super) const UNANSWERED_COMMANDS: Measurand = of_the_link(

@@ -1,6 +1,7 @@
 //! A plan as it is written: all that can be said about it without knowing unit and jig.
 
 use super::moves::{DraftMove, MOVES_MAX, read_moves, written_out};
+use super::rounds::{self, REPEAT, ROUNDS_EXAMPLE};
 use super::rule::{RULE_EXAMPLE, read_rule};
 use super::{Envelope, Plan, fit};
 use crate::decide::Rule;
@@ -26,6 +27,8 @@ pub(super) struct DraftCheck {
     pub(super) name: String,
     pub(super) because: Option<String>,
     pub(super) moves: Vec<DraftMove>,
+    /// The most rounds, where the moves are repeated while a value is undecided.
+    pub(super) rounds: Option<Put<u32>>,
     pub(super) requirements: Vec<DraftRequirement>,
     pub(super) if_not: Vec<String>,
 }
@@ -97,13 +100,14 @@ fn whole(root: &Node, notes: &Notes) -> Option<Draft> {
         checks(&list.items, notes)
     });
     plan.end();
-    let checks = checks?;
+    let (checks, rule) = (checks?, rule?);
+    checks.iter().for_each(|check| rounds::look_at(check, &rule, notes));
     Some(Draft {
         source: notes.source().clone(),
         name: name?,
         revision: revision?,
         model: model?,
-        rule: rule?,
+        rule,
         before,
         checks,
     })
@@ -123,7 +127,8 @@ fn checks(items: &[Node], notes: &Notes) -> Vec<DraftCheck> {
             names.push(name.text.trim());
         }
         let Some(check) = check(fields) else { continue };
-        moves_so_far = moves_so_far.saturating_add(written_out(&check.moves));
+        let rounds = check.rounds.as_ref().map_or(1, |rounds| rounds.value as usize);
+        moves_so_far = moves_so_far.saturating_add(written_out(&check.moves).saturating_mul(rounds));
         if moves_so_far > MOVES_MAX {
             let what = format!("with every `repeat` written out, the plan has more than {MOVES_MAX} moves by here");
             notes.add(item.at(), what, "repeat less often, or divide the plan");
@@ -144,10 +149,13 @@ fn check(fields: Fields<'_>) -> Option<DraftCheck> {
         }
         read_moves(&list.items, notes)
     });
+    let rounds = fields
+        .word(REPEAT, ROUNDS_EXAMPLE)
+        .and_then(|word| word.understood(notes, rounds::rounds).map(|value| Put { value, at: word.at.clone() }));
     let requirements = fields.need("require", "{ cruise speed: 90 mm/s ± 5 % }").map(|node| requirements(node, notes));
     let if_not = fields.words("if not", "[ \"belt tension\" ]").into_iter().map(text).collect();
     fields.end();
-    Some(DraftCheck { name: name?, because, moves: moves?, requirements: requirements?, if_not })
+    Some(DraftCheck { name: name?, because, moves: moves?, rounds, requirements: requirements?, if_not })
 }
 
 fn requirements(node: &Node, notes: &Notes) -> Vec<DraftRequirement> {

@@ -6,6 +6,7 @@
 //! author's slips; it is no safety function: a unit that is out of order may still do anything.
 
 mod able;
+mod rounds;
 
 use super::course::{LATE_MAX, Whereabouts, end, trapezoid};
 use super::draft::{Draft, DraftCheck, DraftRequirement, Put};
@@ -36,6 +37,8 @@ pub(super) fn fit(draft: &Draft, envelope: &Envelope) -> Result<Plan, Vec<Proble
         notes: &notes,
         powered: false,
         homed: false,
+        load: false,
+        low_pack: false,
         carriage: Whereabouts::anywhere(envelope.travel),
     };
     let checks = draft.checks.iter().map(|check| fitter.check(check)).collect();
@@ -54,13 +57,19 @@ struct Fitter<'f> {
     notes: &'f Notes,
     powered: bool,
     homed: bool,
+    load: bool,
+    low_pack: bool,
     carriage: Whereabouts,
 }
 
 impl Fitter<'_> {
     fn check(&mut self, check: &DraftCheck) -> Check {
         let mut moves = Vec::new();
+        let began = self.beginning();
         self.moves(&check.moves, &mut moves);
+        if let Some(rounds) = &check.rounds {
+            self.follow_rounds(check, rounds, began, &moves);
+        }
         for requirement in &check.requirements {
             self.channels(requirement, &check.name);
         }
@@ -68,6 +77,7 @@ impl Fitter<'_> {
             name: check.name.clone(),
             because: check.because.clone(),
             moves,
+            rounds_max: check.rounds.as_ref().map_or(1, |rounds| rounds.value),
             requirements: check.requirements.iter().map(fitted).collect(),
             if_not: check.if_not.clone(),
         }
@@ -117,6 +127,7 @@ impl Fitter<'_> {
             Doing::Power { on } => self.power(*on, at),
             Doing::Load { on } => {
                 self.output(OutputChannel::DummyLoad, at);
+                self.load = *on;
                 Some((Action::Load { on: *on }, 0.0, EXCHANGE_S))
             }
             Doing::Pack { low } => self.pack(*low, at),
@@ -161,6 +172,7 @@ impl Fitter<'_> {
     fn pack(&mut self, low: bool, at: &Place) -> Option<(Action, f64, f64)> {
         self.output(OutputChannel::LowPack, at);
         self.homed = false;
+        self.low_pack = low;
         let again = if self.powered { self.envelope.start_up_s } else { 0.0 };
         Some((Action::Pack { low }, 0.0, EXCHANGE_OF_PACKS_S + again))
     }

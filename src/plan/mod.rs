@@ -8,6 +8,7 @@ mod draft;
 mod fit;
 mod label;
 mod moves;
+mod rounds;
 mod rule;
 mod words;
 
@@ -38,7 +39,12 @@ pub struct Plan {
 impl Plan {
     /// How long it should take, s of machine time; the operator's own time is not counted.
     pub fn expected_s(&self) -> f64 {
-        self.checks.iter().flat_map(|check| &check.moves).map(|one| one.expected_s).sum()
+        self.checks.iter().map(Check::expected_s).sum()
+    }
+
+    /// How long it takes where every check that may repeat its moves takes all of its rounds.
+    pub fn longest_s(&self) -> f64 {
+        self.checks.iter().map(|check| check.expected_s() * f64::from(check.rounds_max)).sum()
     }
 }
 
@@ -51,10 +57,20 @@ pub struct Check {
     pub because: Option<String>,
     /// What is done, `repeat` written out.
     pub moves: Vec<Move>,
+    /// How often the moves may be carried out at most: more than once where they are repeated while a value is undecided and
+    /// more readings would settle it.
+    pub rounds_max: u32,
     /// What must hold.
     pub requirements: Vec<Requirement>,
     /// What to look at first if it does not.
     pub if_not: Vec<String>,
+}
+
+impl Check {
+    /// How long one round of it should take, s of machine time.
+    pub fn expected_s(&self) -> f64 {
+        self.moves.iter().map(|one| one.expected_s).sum()
+    }
 }
 
 /// One move.

@@ -468,3 +468,29 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_check_says_up_to_how_many_rounds_it_takes() {
+    let lines = "      - wait: 10 s\n    repeat while undecided: up to 4 rounds\n";
+    let plan = plan_of(lines, "pack rest voltage: at least 7 V");
+    // The supply comes on in a check before, as every round has to begin alike.
+    let first = "  - name: on\n    moves: [ power: on ]\n    require: { missing steps: at most 0 }\n";
+    let plan = good(&plan.replace("      - power: on\n", "").replace("checks:\n", &format!("checks:\n{first}")));
+    assert_eq!(plan.checks.iter().map(|check| check.rounds_max).collect::<Vec<_>>(), [1, 4]);
+    assert!((plan.expected_s() - 10.8).abs() < 1e-9 && (plan.longest_s() - 40.8).abs() < 1e-9);
+}
+
+#[test]
+fn rounds_count_among_the_moves_of_a_plan() {
+    let lines = "      - repeat: { times: 600, moves: [ wait: 1 s ] }\n    repeat while undecided: up to 10 rounds\n";
+    let text = plan_of(lines, "pack rest voltage: at least 7 V").replace("      - power: on\n", "");
+    let first = "  - name: on\n    moves: [ power: on ]\n    require: { missing steps: at most 0 }\n";
+    let more = text.replace("times: 600", "times: 1000").replace("checks:\n", &format!("checks:\n{first}"));
+    problems(
+        &more,
+        expect![
+            "9:5 checks[1] | with every `repeat` written out, the plan has more than 10000 moves by here | repeat less often, or divide the plan"
+        ],
+    );
+    good(&text.replace("checks:\n", &format!("checks:\n{first}")));
+}

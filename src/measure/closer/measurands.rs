@@ -2,7 +2,7 @@
 
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
 use super::super::values::{self, bench, clock, count, no_pulses, reading, unit};
-use super::super::{Measurand, Reading, Setup, Withheld};
+use super::super::{Measurand, Pooling, Reading, Setup, Withheld};
 use super::{CloserLook, Spectrum};
 use crate::capture::EdgeChannel;
 use crate::quantity::Dimension;
@@ -18,6 +18,7 @@ pub(in super::super) const TIME_INTERVAL_ERROR_TONE: Measurand = Measurand {
     source: "IEEE Std 2414, time interval error; largest tone of its spectrum: common practice",
     edges: &[EdgeChannel::Step],
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| {
         each_spectrum(check, setup, |look| &look.step_clock, |spectrum| step_clock_tone(spectrum, setup))
     },
@@ -31,6 +32,7 @@ pub(in super::super) const SPEED_RIPPLE_PEAK: Measurand = Measurand {
     source: "common practice",
     edges: OF_THE_CARRIAGE,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| each_spectrum(check, setup, |look| &look.carriage, |spectrum| Ok(ripple_peak(spectrum))),
 };
 
@@ -42,6 +44,7 @@ pub(in super::super) const SPEED_RIPPLE_RMS: Measurand = Measurand {
     source: "common practice",
     edges: OF_THE_CARRIAGE,
     samples: &[],
+    pooling: Pooling::Mean,
     reader: |check, setup| each_spectrum(check, setup, |look| &look.carriage, |spectrum| Ok(ripple_rms(spectrum))),
 };
 
@@ -52,6 +55,7 @@ pub(in super::super) const DOUBLED_STEPS: Measurand = Measurand {
     source: "common practice",
     edges: &[EdgeChannel::Step],
     samples: &[],
+    pooling: Pooling::Worst,
     reader: |check, _| doubled(check),
 };
 

@@ -3,7 +3,7 @@
 use super::super::converter::{Converter, ROUNDING, noise};
 use super::super::evidence::CheckEvidence;
 use super::super::values::{bench, whole};
-use super::super::{Measurand, Setup, Withheld};
+use super::super::{Measurand, Pooling, Setup, Withheld};
 use super::{HOUSING, MOTOR, margin, of_heat};
 use crate::capture::{Sample, SampleChannel};
 use crate::quantity::Dimension;
@@ -34,7 +34,8 @@ pub(in super::super) const MOTOR_TEMPERATURE: Measurand = of_heat(
     "common practice",
     MOTOR,
     |check, setup| vec![whole(highest(check, SampleChannel::MotorTemperature, setup))],
-);
+)
+.pooled(Pooling::Worst);
 
 pub(in super::super) const HOUSING_TEMPERATURE: Measurand = of_heat(
     "housing temperature",
@@ -43,7 +44,8 @@ pub(in super::super) const HOUSING_TEMPERATURE: Measurand = of_heat(
     "common practice; printed PLA softens near 60 °C",
     HOUSING,
     |check, setup| vec![whole(highest(check, SampleChannel::HousingTemperature, setup))],
-);
+)
+.pooled(Pooling::Worst);
 
 pub(in super::super) const HOUSING_MARGIN: Measurand = of_heat(
     "housing temperature margin",
@@ -52,7 +54,8 @@ pub(in super::super) const HOUSING_MARGIN: Measurand = of_heat(
     "common practice",
     HOUSING,
     |check, setup| margin(highest(check, SampleChannel::HousingTemperature, setup), setup),
-);
+)
+.pooled(Pooling::Worst);
 
 fn samples<'a>(
     check: &'a CheckEvidence,

@@ -8,7 +8,7 @@ pub(super) use warming::{HOUSING_SETTLED, HOUSING_SETTLED_MARGIN, HOUSING_TIME, 
 
 use super::evidence::CheckEvidence;
 use super::values::whole;
-use super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::SampleChannel;
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -24,7 +24,7 @@ const fn of_heat(
     samples: &'static [SampleChannel],
     reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
 ) -> Measurand {
-    Measurand { name, dimension, about, source, edges: &[], samples, reader }
+    Measurand { name, dimension, about, source, edges: &[], samples, pooling: Pooling::Never, reader }
 }
 
 /// How far a temperature stays below the housing's limit.

@@ -3,7 +3,7 @@
 use super::super::converter::{Converter, SAMPLES_MIN, codes};
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
 use super::super::values::{bench, reading, ticks, whole};
-use super::super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
 use super::trough::Trough;
 use super::{REST_S, VOLTAGE, of_the_pack, rest, with_steps};
 use crate::capture::{Action, SampleChannel, Tick};
@@ -18,7 +18,8 @@ pub(in super::super) const MINIMUM_VOLTAGE: Measurand = of_the_pack(
     "common practice",
     VOLTAGE,
     |check, setup| vec![whole(minimum(check, setup))],
-);
+)
+.pooled(Pooling::Worst);
 
 pub(in super::super) const BROWN_OUT_MARGIN: Measurand = of_the_pack(
     "brown-out margin",
@@ -27,7 +28,8 @@ pub(in super::super) const BROWN_OUT_MARGIN: Measurand = of_the_pack(
     "common practice",
     VOLTAGE,
     |check, setup| vec![whole(brown_out_margin(check, setup))],
-);
+)
+.pooled(Pooling::Worst);
 
 pub(in super::super) const SAG: Measurand = with_steps(of_the_pack(
     "pack sag",

@@ -22,7 +22,7 @@ pub(super) use split::{OHMIC_RESISTANCE, SLOW_RESISTANCE, SLOW_TIME};
 
 use super::evidence::CheckEvidence;
 use super::values::{WHOLE_CHECK, ticks};
-use super::{Measurand, Reading, Setup};
+use super::{Measurand, Pooling, Reading, Setup};
 use crate::capture::{Cue, OutputChannel, SampleChannel, Tick};
 use crate::quantity::Dimension;
 
@@ -40,7 +40,7 @@ const fn of_the_pack(
     samples: &'static [SampleChannel],
     reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
 ) -> Measurand {
-    Measurand { name, dimension, about, source, edges: &[], samples, reader }
+    Measurand { name, dimension, about, source, edges: &[], samples, pooling: Pooling::Mean, reader }
 }
 
 /// The same, where it is found from the steps.

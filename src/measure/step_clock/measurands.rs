@@ -2,7 +2,7 @@
 
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
 use super::super::values::{no_pulses, reading, travel_speed, unit};
-use super::super::{Measurand, Reading, Setup, Withheld};
+use super::super::{Measurand, Pooling, Reading, Setup, Withheld};
 use super::divide::Motion;
 use super::estimates;
 use super::ramp::Ramp;
@@ -21,7 +21,16 @@ const fn of_the_step_clock(
     source: &'static str,
     reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
 ) -> Measurand {
-    Measurand { name, dimension, about, source, edges: &[EdgeChannel::Step], samples: &[], reader }
+    Measurand {
+        name,
+        dimension,
+        about,
+        source,
+        edges: &[EdgeChannel::Step],
+        samples: &[],
+        pooling: Pooling::Mean,
+        reader,
+    }
 }
 
 pub(in super::super) const FULL_STEP_JITTER: Measurand = of_the_step_clock(
