@@ -139,6 +139,7 @@ pub const CATALOGUE: &[Measurand] = &[
     pack::BROWN_OUT_MARGIN,
     pack::SAG,
     pack::SERIES_RESISTANCE,
+    pack::RESISTANCE_IN_USE,
     pack::OHMIC_RESISTANCE,
     pack::SLOW_RESISTANCE,
     pack::SLOW_TIME,

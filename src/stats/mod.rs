@@ -17,7 +17,7 @@ pub const COVERAGE: f64 = 0.95;
 pub use component::{Component, Distribution, Evaluation};
 pub use estimate::{Correlation, Estimate, whole_freedom};
 pub use monte_carlo::Drawn;
-pub use separable::{NoFit, Separable, exponential};
+pub use separable::{NoFit, Separable, exponential, likeness};
 pub use sine_fit::{Extreme, SineFit};
 pub use spread::Spread;
 pub use tally::Tally;

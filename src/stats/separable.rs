@@ -115,9 +115,7 @@ impl<const N: usize> Separable<N> {
         }
         let inverse = inverted(&normal, count).ok_or(NoFit::TooFew)?;
         let correlation = neighbours(readings, &rows, &linear, squares);
-        let alike = if correlation > 2.0 / (readings.len() as f64).sqrt() { correlation.min(0.95) } else { 0.0 };
-        // So many readings that are alike say as much as one (common practice; first-order autoregression).
-        let likeness = (1.0 + alike) / (1.0 - alike);
+        let likeness = likeness(correlation, readings.len());
         let freedom = readings.len() as f64 - count as f64;
         let variance = squares / freedom;
         let covariance = inverse.map(|row| row.map(|entry| entry * variance * likeness));
@@ -237,6 +235,13 @@ fn neighbours<const N: usize>(readings: &[f64], rows: &[[f64; N]], linear: &[f64
     let left: Vec<f64> = rows.iter().zip(readings).map(|(row, reading)| reading - dot(linear, row)).collect();
     let products: f64 = left.windows(2).map(|pair| pair[0] * pair[1]).sum();
     if squares > 0.0 { products / squares } else { 0.0 }
+}
+
+/// How many of so many readings say as much as one, from the correlation of what is left of each with that of the next; one
+/// where chance alone could make it (common practice; first-order autoregression).
+pub fn likeness(correlation: f64, readings: usize) -> f64 {
+    let alike = if correlation > 2.0 / (readings as f64).sqrt() { correlation.min(0.95) } else { 0.0 };
+    (1.0 + alike) / (1.0 - alike)
 }
 
 /// Columns of `settled + rest · exp(−t/τ)`.

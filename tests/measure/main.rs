@@ -4,6 +4,7 @@ mod closer;
 mod ends;
 mod honesty;
 mod moves;
+mod pack;
 mod panel;
 mod robust;
 mod spectrum;

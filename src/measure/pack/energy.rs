@@ -143,7 +143,7 @@ fn mean_power(check: &CheckEvidence, (from, to): (Tick, Tick), setup: &Setup) ->
 }
 
 /// The code at a moment, straight between the samples about it. `near` is where the search begins, and moves on.
-fn code_at(samples: &[Sample], at: Tick, near: &mut usize) -> f64 {
+pub(super) fn code_at(samples: &[Sample], at: Tick, near: &mut usize) -> f64 {
     while *near + 1 < samples.len() && samples[*near + 1].at <= at {
         *near += 1;
     }

@@ -6,6 +6,7 @@
 
 mod course;
 mod energy;
+mod in_use;
 mod level;
 mod load_step;
 mod lowest;
@@ -14,6 +15,7 @@ mod split;
 mod trough;
 
 pub(super) use energy::{CRUISE_POWER, DUTY_POWER, RUNNING_TIME, TRAVERSE_ENERGY};
+pub(super) use in_use::RESISTANCE_IN_USE;
 pub(super) use level::{CRUISE_CURRENT, HOLDING_CURRENT, IDLE_CURRENT, OFF_CURRENT, REST_VOLTAGE};
 pub(super) use load_step::{RECOVERY_TIME, SERIES_RESISTANCE};
 pub(super) use lowest::{BROWN_OUT_MARGIN, MINIMUM_VOLTAGE, SAG};

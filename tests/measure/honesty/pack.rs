@@ -209,6 +209,52 @@ fn split() {
     check_all(&coverages);
 }
 
+/// What answers at once, from two load steps, and from moves with a pulley's unevenness and an idle rest between them.
+#[test]
+fn resistance_in_use() {
+    let mut coverages = [(); 2].map(|()| Coverage::of("pack resistance in use"));
+    for seed in 0..draws() {
+        for (kind, coverage) in coverages.iter_mut().enumerate() {
+            let mut world = draw(seed);
+            let mut within = |from, to| uniform(&mut world.rng, from, to);
+            let (ohmic, slow, time_constant) = (within(0.08, 0.2), within(0.04, 0.1), within(1.0, 3.0));
+            let (drawn, holding, phase) = (within(0.3, 0.7), within(0.1, 0.2), within(0.0, std::f64::consts::TAU));
+            let mut pack = Model { ohmic, slow, time_constant, state: 0.06, charge: 0.0 };
+            world.begin();
+            if kind == 0 {
+                world.phase(Action::Load { on: true }, |world| {
+                    pack.live(world, 1.2, |_| 0.06);
+                    for _ in 0..2 {
+                        world.drive(OutputChannel::DummyLoad, true);
+                        world.now += 1e-4;
+                        pack.live(world, 3.0, |time| 1.1 + 0.02 * time);
+                        world.drive(OutputChannel::DummyLoad, false);
+                        world.now += 1e-4;
+                        pack.live(world, 4.0, |_| 0.06);
+                    }
+                });
+            } else {
+                world.phase(Action::Wait, |world| pack.live(world, 1.2, |_| 0.06));
+                for _ in 0..3 {
+                    world.phase(to(Side::Right, 0.09), |world| {
+                        let lasts = PROFILE.duration();
+                        let ramp = PROFILE.speed / PROFILE.acceleration;
+                        let uneven = |time: f64| 0.15 * (std::f64::consts::TAU * 2.25 * time + phase).sin();
+                        let share = |time: f64| (time / ramp).min((lasts - time) / ramp).clamp(0.0, 1.0);
+                        let began = world.now;
+                        world.trapezoid(true, PROFILE, exact);
+                        world.now = began;
+                        pack.live(world, lasts, |time| holding + drawn * share(time) * (1.0 + uneven(time)));
+                        pack.live(world, 2.0, |_| holding);
+                    });
+                }
+            }
+            coverage.take(&world.end(), 0, ohmic, seed);
+        }
+    }
+    check_all(&coverages);
+}
+
 #[test]
 fn ripple() {
     let mut coverage = Coverage::of("supply ripple");
