@@ -1,5 +1,10 @@
 //! The measurands against published values and against other programs. Beside each check stands its source.
 
+#[path = "external/heat.rs"]
+mod heat;
+#[path = "external/pack.rs"]
+mod pack;
+
 use hdrhistogram::serialization::Deserializer;
 use railproof::capture::{
     Action, Calibration, CaptureSink, Destination, Driven, EdgeChannel, Mark, MarkKind, OutputChannel, Part, Phase,
@@ -73,6 +78,11 @@ fn value(name: &str, check: &CheckEvidence, setup: &Setup) -> Estimate {
     readings.remove(0).result.unwrap_or_else(|withheld| panic!("{name}: {withheld:?}"))
 }
 
+/// The dummy load switched.
+fn load(time: f64, on: bool) -> Driven {
+    Driven { at: tick(time), output: OutputChannel::DummyLoad, on }
+}
+
 /// A load step: samples (s, A, V), the load on from `on` to `off`.
 fn load_step(samples: &[(f64, f64, f64)], on: f64, off: f64, setup: &Setup) -> CheckEvidence {
     let mut part = Part::default();
@@ -80,9 +90,7 @@ fn load_step(samples: &[(f64, f64, f64)], on: f64, off: f64, setup: &Setup) -> C
         part.push_sample(SampleChannel::PackCurrent, tick(*time), (ampere * 1e6).round() as i32);
         part.push_sample(SampleChannel::PackVoltage, tick(*time), (volt * 1e6).round() as i32);
     }
-    for (time, on) in [(on, true), (off, false)] {
-        part.driven.push(Driven { at: tick(time), output: OutputChannel::DummyLoad, on });
-    }
+    part.driven.extend([load(on, true), load(off, false)]);
     let until = tick(samples[samples.len() - 1].0) + 1;
     check(setup, Action::Load { on: true }, &part, until)
 }
