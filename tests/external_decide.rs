@@ -36,6 +36,24 @@ fn conformance_probability_below_one_limit() {
     }
 }
 
+/// JCGM 106:2012, 7.3 and 7.4, worked examples (figures from memory): breakdown voltage of a Zener diode at most −5.40 V,
+/// bursting pressure of a container at least 490 kPa, kinematic viscosity of an oil from 12.5 mm²/s to 16.3 mm²/s.
+// Outside: JCGM 106:2012, 7.3.3, example of a Zener diode: −5.47 V with 0.05 V, p_c = 0.92; how: from memory
+// Outside: JCGM 106:2012, 7.3.3, example of a bursting pressure: 509.7 kPa with 8.6 kPa, p_c = 0.99; how: from memory
+// Outside: JCGM 106:2012, 7.4, example of an oil's viscosity: 13.6 mm²/s with 1.8 mm²/s, p_c = 0.66; how: from memory
+#[test]
+fn examples_of_conformance_probability() {
+    let examples = [
+        (-5.47, 0.05, None, Some(-5.40), 0.92),
+        (509.7, 8.6, Some(490.0), None, 0.99),
+        (13.6, 1.8, Some(12.5), Some(16.3), 0.66),
+    ];
+    for (value, uncertainty, lower, upper, printed) in examples {
+        let probability = judged(value, uncertainty, lower, upper, 0.05).conformance_probability;
+        assert!((probability - printed).abs() <= 0.005, "{value}: {probability} against {printed}");
+    }
+}
+
 /// JCGM 106:2012, 8.3.2: a guard band of r·U, U = 2 u. r = 1 leaves a risk of 2.275 %; 5 % needs 1.645 u, r = 0.8224; 1 %
 /// needs 2.326 u. ISO 14253-1:2017 takes 5 % by default (from memory).
 // Outside: JCGM 106:2012, 8.3.2, guard band of a given risk; how: package scipy 1.17

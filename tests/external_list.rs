@@ -10,7 +10,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// So many checks there have to be at least.
-const CHECKS_MIN: usize = 40;
+const CHECKS_MIN: usize = 60;
 /// The ways in which an outside value is had; a way may be followed by a name or a remark.
 const WAYS: [&str; 6] =
     ["published text", "package", "data set", "closed form", "common practice, no source", "from memory"];

@@ -5,7 +5,7 @@ mod heat;
 #[path = "external/pack.rs"]
 mod pack;
 
-use hdrhistogram::serialization::Deserializer;
+use hdrhistogram::serialization::{Deserializer, Serializer, V2Serializer};
 use railproof::capture::{
     Action, Calibration, CaptureSink, Destination, Driven, EdgeChannel, Mark, MarkKind, OutputChannel, Part, Phase,
     SampleChannel, Side, Tick,
@@ -271,6 +271,7 @@ fn percentiles_of_another_histogram() {
     plain.histogram.record(100_000_000).expect("in range");
     assert_eq!(percentiles(&plain, &[0.0, 50.0, 99.99, 100.0]), [1000, 1000, 1000, 100_007_935]);
     assert!((plain.histogram.mean() - 10_996.417_158_284_172).abs() < 1e-6);
+    assert!((plain.histogram.stdev() - 999_641.715_828_417_1).abs() < 1e-4);
     let mut corrected = IntervalTrace::new("corrected", 0.0);
     for _ in 0..10_000 {
         corrected.histogram.record_correct(1000, 10_000).expect("in range");
@@ -280,6 +281,47 @@ fn percentiles_of_another_histogram() {
         percentiles(&corrected, &[50.0, 75.0, 90.0, 95.0, 99.0, 99.9, 100.0]),
         [1000, 50_003_967, 80_019_455, 90_046_463, 98_041_855, 99_811_327, 100_007_935]
     );
+    assert_eq!(corrected.histogram.len(), 20_000);
+    assert!((corrected.histogram.mean() - 25_003_006.699_4).abs() < 1e-4);
+    assert!((corrected.histogram.stdev() - 32_276_410.479_123_365).abs() < 1e-4);
+}
+
+/// What three significant digits do not tell apart: lowest and highest equivalent value, as the Python package has them.
+// Outside: HdrHistogram, values that three digits do not tell apart, from 1000 to 100 million; how: package hdrhistogram 0.10.8 (Python)
+#[test]
+fn values_that_three_digits_do_not_tell_apart() {
+    let trace = IntervalTrace::new("borders", 0.0);
+    let borders = [
+        (1000, 1000, 1000),
+        (2047, 2047, 2047),
+        (2048, 2048, 2049),
+        (4096, 4096, 4099),
+        (10_007, 10_000, 10_007),
+        (100_000, 99_968, 100_031),
+        (1_000_000, 999_936, 1_000_447),
+        (100_000_000, 99_942_400, 100_007_935),
+    ];
+    for (value, lowest, highest) in borders {
+        assert_eq!(trace.histogram.lowest_equivalent(value), lowest);
+        assert_eq!(trace.histogram.highest_equivalent(value), highest);
+    }
+}
+
+/// The counts of HdrHistogram's example as its V2 encoding writes them (zig-zag variable-length numbers, runs of zeros as
+/// negative ones), out of the text that stands in a record.
+// Outside: HdrHistogram V2, body of the example after its 40 bytes of head: cf0fa09c0197880202; how: package hdrhistogram 0.10.8 (Python)
+#[test]
+fn the_body_of_a_stored_histogram() {
+    let mut trace = IntervalTrace::new("plain", 0.0);
+    trace.histogram.record_n(1000, 10_000).expect("in range");
+    trace.histogram.record(100_000_000).expect("in range");
+    let stored = base64(&railproof::record::hdr_text(&trace.histogram));
+    assert_eq!(stored[..4], [0x1c, 0x84, 0x93, 0x14]);
+    let opened: hdrhistogram::Histogram<u64> = Deserializer::new().deserialize(&mut stored.as_slice()).expect("V2");
+    let mut plain = Vec::new();
+    V2Serializer::new().serialize(&opened, &mut plain).expect("into memory");
+    assert_eq!(plain[..4], [0x1c, 0x84, 0x93, 0x13]);
+    assert_eq!(plain[40..], [0xcf, 0x0f, 0xa0, 0x9c, 0x01, 0x97, 0x88, 0x02, 0x02]);
 }
 
 /// Twenty step intervals in ns, in our histogram and in one that the Python package hdrhistogram 0.10.8 stored (V2, compressed,
@@ -296,6 +338,9 @@ fn a_histogram_stored_by_another_program() {
     for interval in intervals {
         ours.histogram.record(interval).expect("in range");
     }
+    assert_eq!((ours.histogram.min(), ours.histogram.max()), (98_944, 150_015));
+    assert_eq!(ours.histogram.mean(), 102_497.6);
+    assert!((ours.histogram.stdev() - 10_893.180_134_377_657).abs() < 1e-6);
     let expected = [100_031, 100_031, 100_031, 100_543, 101_055, 150_015];
     assert_eq!(percentiles(&ours, &[25.0, 50.0, 75.0, 90.0, 95.0, 99.0]), expected);
     let bytes = base64(STORED);

@@ -17,18 +17,27 @@ fn alternating(first: f64, low: f64, high: f64) -> Vec<f64> {
     std::iter::once(first).chain((0..1000).map(|index| if index % 2 == 0 { low } else { high })).collect()
 }
 
-/// NIST Statistical Reference Datasets, univariate summary statistics: certified mean and standard deviation (n − 1) of
-/// Michelso, Mavro, Lew and NumAcc1 to NumAcc4, as shipped in the GNU Scientific Library, statistics/test_nist.c.
+/// The digits of a file of nothing else.
+fn digits(text: &str) -> Vec<f64> {
+    text.chars().filter_map(|letter| letter.to_digit(10)).map(f64::from).collect()
+}
+
+/// NIST Statistical Reference Datasets, univariate summary statistics: certified mean and standard deviation (n − 1) of all
+/// nine sets; but for Lottery as shipped in the GNU Scientific Library, statistics/test_nist.c.
 // Outside: NIST StRD univariate summary statistics, Michelso: certified mean and standard deviation; how: data set
 // Outside: NIST StRD univariate summary statistics, Mavro; how: data set
 // Outside: NIST StRD univariate summary statistics, Lew; how: data set
 // Outside: NIST StRD univariate summary statistics, NumAcc1 to NumAcc4; how: data set
+// Outside: NIST StRD univariate summary statistics, Lottery; how: data set
+// Outside: NIST StRD univariate summary statistics, PiDigits (whose digit 957 is not that of π); how: data set
 #[test]
 fn nist_reference_sets() {
     let sets = [
         ("Michelso", column(include_str!("data/strd_michelso.csv")), 299.8524, 0.079_010_547_819_051_8, 13),
         ("Mavro", column(include_str!("data/strd_mavro.csv")), 2.001_856, 0.000_429_123_454_003_053, 12),
         ("Lew", column(include_str!("data/strd_lew.csv")), -177.435, 277.332_168_044_316, 14),
+        ("Lottery", column(include_str!("data/strd_lottery.csv")), 518.958_715_596_33, 291.699_727_470_969, 14),
+        ("PiDigits", digits(include_str!("data/strd_pidigits.txt")), 4.5348, 2.867_339_060_288_71, 14),
         ("NumAcc1", vec![10_000_001.0, 10_000_003.0, 10_000_002.0], 10_000_002.0, 1.0, 15),
         ("NumAcc2", alternating(1.2, 1.1, 1.3), 1.2, 0.1, 14),
         // The decimal inputs of the last two are not representable in binary: 9 and 8 digits are all there is.
@@ -101,6 +110,38 @@ fn gum_h1_end_gauge() {
     assert!((gauge.degrees_of_freedom() - 16.751_856).abs() < 1e-5, "{}", gauge.degrees_of_freedom());
     assert!((gauge.coverage_factor(0.99) - 2.92).abs() < 0.005);
     assert!((gauge.expanded_uncertainty(0.99) - 92.48).abs() < 0.01, "{}", gauge.expanded_uncertainty(0.99));
+}
+
+/// JCGM 100:2008, H.3, calibration of a thermometer (readings and printed figures from memory; numpy 2.4 gives the same figures
+/// from these readings): correction b = y1 + y2 (t − 20 °C), and what it is at 30 °C.
+// Outside: JCGM 100:2008, H.3, line through the corrections of a thermometer and its prediction at 30 °C; how: from memory, agrees with package numpy 2.4
+#[test]
+fn gum_h3_thermometer() {
+    let at = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511];
+    let corrections = [0.171, 0.169, 0.166, 0.159, 0.164, 0.165, 0.156, 0.157, 0.159, 0.161, 0.160];
+    let points: Vec<(f64, f64)> = at.iter().zip(corrections).map(|(at, down)| (at - 20.0, -down)).collect();
+    let line = Line::fit(&points).expect("eleven readings");
+    let rounds_to = |value: f64, printed: f64, place: f64| (value - printed).abs() < 0.5 * place + 1e-12;
+    assert!(rounds_to(line.slope, 0.002_18, 1e-5) && rounds_to(line.slope_uncertainty, 0.000_67, 1e-5), "{line:?}");
+    assert_eq!(line.degrees_of_freedom, 9.0);
+    for (over, printed, doubt) in [(0.0, -0.1712, 0.0029), (10.0, -0.1494, 0.0041)] {
+        let (value, uncertainty) = line.at(over);
+        assert!(rounds_to(value, printed, 1e-4) && rounds_to(uncertainty, doubt, 1e-4), "{value} {uncertainty}");
+    }
+}
+
+/// JCGM 100:2008, 4.3.7, 4.3.9 and H.1.3.4: standard deviations of the distributions that limits ±a are given as.
+// Outside: JCGM 100:2008, 4.3.7, 4.3.9 and H.1.3.4: a/√3, a/√6 and a/√2 of a rectangle, a triangle and an arcsine; how: closed form, clauses from memory
+#[test]
+fn limits_become_standard_uncertainties() {
+    let lines = [
+        (Component::rectangular("limits", 2.0), 1.154_700_538_379),
+        (Component::triangular("limits", 2.0), 0.816_496_580_928),
+        (Component::arcsine("limits", 2.0), std::f64::consts::SQRT_2),
+    ];
+    for (line, expected) in lines {
+        assert!((line.standard_uncertainty() - expected).abs() < 1e-12, "{line:?}");
+    }
 }
 
 /// Hyndman and Fan, Sample quantiles in statistical packages, American Statistician 50 (1996) 361, definition 1; the

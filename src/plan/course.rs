@@ -95,6 +95,13 @@ mod tests {
         assert_eq!(trapezoid(0.0, 0.05, 1.6), 0.0);
     }
 
+    // Outside: 300 mm and 15 mm at 100 mm/s and 500 mm/s²: a trapezoid of 3.2 s and a triangle of 0.346 410 s; how: closed form
+    #[test]
+    fn a_trapezoid_and_a_triangle() {
+        assert!((trapezoid(0.3, 0.1, 0.5) - 3.2).abs() < 1e-12);
+        assert!((trapezoid(0.015, 0.1, 0.5) - 0.346_410_161_5).abs() < 1e-9);
+    }
+
     #[test]
     fn a_stop_leaves_the_carriage_somewhere_ahead() {
         let stopped = Whereabouts::at(0.1).stopped(Side::Right, 0.04, 3.0);

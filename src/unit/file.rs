@@ -441,6 +441,23 @@ mod tests {
         assert!(unit.serial_numbers.is_match("SM-0001") && !unit.serial_numbers.is_match("SM-00012"));
     }
 
+    // Outside: steps a millimetre of 1.8° and 0.9° motors, 16 and 20 teeth of 2 and 3 mm: 200, 26.667 and 1280; how: closed form
+    #[test]
+    fn belts_by_arithmetic() {
+        let path = format!("{}/fixtures/units/dunlin-600.yaml", env!("CARGO_MANIFEST_DIR"));
+        let text = std::fs::read_to_string(path).expect("the unit file ships");
+        let drives = [("0.9", 16, 16, 2, 200.0), ("1.8", 8, 20, 3, 80.0 / 3.0), ("1.8", 256, 20, 2, 1280.0)];
+        for (angle, microsteps, teeth, pitch, expected) in drives {
+            let text = text
+                .replace("step angle: 1.8 deg", &format!("step angle: {angle} deg"))
+                .replace("microsteps: 16", &format!("microsteps: {microsteps}"))
+                .replace("pulley teeth: 20", &format!("pulley teeth: {teeth}"))
+                .replace("belt pitch: 2 mm", &format!("belt pitch: {pitch} mm"));
+            let unit = Unit::read(&Source::new("unit", text)).unwrap_or_else(|problems| panic!("{}", problems[0]));
+            assert!((unit.facts.steps_per_metre / 1000.0 - expected).abs() < 1e-9 * expected, "{angle} {microsteps}");
+        }
+    }
+
     /// 400 full steps a turn, 8 microsteps, 16 teeth at 2 mm: 100 steps/mm. Arithmetic of belt drives.
     #[test]
     fn another_firmware_needs_no_code() {
