@@ -19,6 +19,7 @@ fn setup(ticks_per_second: u64) -> Setup {
     Setup {
         unit: UnitFacts {
             steps_per_metre: 80_000.0,
+            acceleration: 1.6,
             microsteps: 16,
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,

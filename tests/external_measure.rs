@@ -28,6 +28,7 @@ fn setup(calibration_doubt: f64) -> Setup {
         unit: UnitFacts {
             // 1.8° a full step, sixteen microsteps, twenty teeth of 2 mm.
             steps_per_metre: (360.0 / 1.8) * 16.0 / (20.0 * 2e-3),
+            acceleration: 1.6,
             microsteps: 16,
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,

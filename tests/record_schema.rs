@@ -120,6 +120,9 @@ fn step_clock() -> Value {
             "phase": "cruise", "began_s": 1.5, "ended_s": 7.5, "steps": 43200,
             "values": [{ "name": "mean period", "unit": "s", "value": 138.9e-6, "standard_uncertainty": 1.4e-9 }],
             "n_period_jitter": [{ "periods": 16, "value": 1e-6, "standard_uncertainty": 1e-8 }],
+            "maximum_time_interval_error": [
+                { "periods": 10, "tau_s": 1e-3, "value": 2e-5, "standard_uncertainty": 1e-7 },
+            ],
             "allan_deviation": [
                 { "periods": 1, "tau_s": 138.9e-6, "differences": 43199, "value": 1e-2, "standard_uncertainty": 1e-4 },
             ],

@@ -111,6 +111,7 @@ pub const CATALOGUE: &[Measurand] = &[
     closer::SPEED_RIPPLE_PEAK,
     step_clock::FULL_STEP_JITTER,
     step_clock::TIME_INTERVAL_ERROR,
+    step_clock::PROFILE_TIME_ERROR,
     step_clock::ALLAN_DEVIATION,
     step_clock::RAMP_ACCELERATION,
     step_clock::RAMP_DECELERATION,

@@ -4,7 +4,7 @@
 
 use super::closer::CloserLook;
 use super::pulses::{Intervals, Knee};
-use super::step_clock::Motion;
+use super::step_clock::{Motion, ProfileErrors};
 use crate::capture::{Action, Cue, Driven, Loss, OutputChannel, Phase, Sample, SampleChannel, Side, Tick};
 
 /// The evidence of one check.
@@ -98,6 +98,8 @@ pub(super) struct RunEvidence {
     pub cruise: Option<CruiseEvidence>,
     /// What its pulses say of the clock behind them.
     pub clock: Box<Motion>,
+    /// How far they are from the commanded profile, or why that cannot be said; `None` where no rate was commanded.
+    pub profile: Option<Result<ProfileErrors, &'static str>>,
     /// What the carriage lagged behind after a turn.
     pub take_up: Option<TakeUp>,
 }

@@ -42,8 +42,8 @@ pub use pooling::Pooling;
 pub use session::Session;
 pub use setup::{JigFacts, PackFacts, Setup, UnitFacts};
 pub use step_clock::{
-    AllanPoint, ClockValue, LongestGap, Motion, MoveClock, PhaseClock, PhaseKind, Rules as StepClockRules, Steadied,
-    SteadyClock, StepClock, Strays,
+    AllanPoint, ClockValue, LongestGap, MaximumError, Motion, MoveClock, PhaseClock, PhaseKind,
+    Rules as StepClockRules, Steadied, SteadyClock, StepClock, Strays,
 };
 pub use traces::{IntervalTrace, SpeedTrace, TemperatureTrace, Traces, VoltageBand};
 

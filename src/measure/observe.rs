@@ -6,7 +6,7 @@ use super::evidence::{
     SwitchEvidence, TakeUp, TimedCue, Touch,
 };
 use super::pulses::{self, Intervals, Run, Scratch};
-use super::step_clock::{Motion, Rules, StepClock};
+use super::step_clock::{Motion, Profile, Rules, StepClock, nominal};
 use super::track::Path;
 use crate::capture::{Cue, Driven, Edge, EdgeChannel, Mark, MarkKind, OutputChannel, Phase, Side, Tick};
 use crate::stats::summary;
@@ -65,7 +65,7 @@ impl Section<'_> {
     pub fn observe(self, setup: &Setup, carried: &mut Carried, scratch: &mut Scratch) -> PhaseEvidence {
         let scale = Scale::of(setup);
         let runs = pulses::runs(self.pulses, self.direction, self.direction_before.unwrap_or(true));
-        let run_evidence = self.runs(&runs, &scale, Rules::of(setup), carried, scratch);
+        let run_evidence = self.runs(&runs, &scale, setup, carried, scratch);
         let switches = [Side::Left, Side::Right].map(|side| self.switch(side, &runs, &scale, carried));
         let balance = super::balance::balance(&self, &runs, &run_evidence, &scale, carried);
         let closer = self.closer.then(|| super::closer::look(&self, &runs, &run_evidence, &scale, setup)).map(Box::new);
@@ -92,23 +92,27 @@ impl Section<'_> {
         &self,
         runs: &[Run],
         scale: &Scale,
-        rules: Rules,
+        setup: &Setup,
         carried: &Carried,
         scratch: &mut Scratch,
     ) -> Vec<RunEvidence> {
+        let rules = Rules::of(setup);
+        let profile = nominal(&self.phase.action, setup).map(|rate| Profile::commanded(rate, setup));
         let mut rightward_before = carried.rightward;
         runs.iter()
             .map(|run| {
                 let pulses = &self.pulses[run.pulses.clone()];
                 let turned = rightward_before != Some(run.rightward);
                 rightward_before = Some(run.rightward);
+                let clock = clock(pulses, rules);
                 RunEvidence {
                     rightward: run.rightward,
                     pulses: pulses.len(),
                     first: run.first,
                     last: run.last,
                     cruise: pulses::cruise(pulses, scratch).map(|range| self.cruise(&pulses[range], scratch)),
-                    clock: Box::new(clock(pulses, rules)),
+                    profile: profile.map(|profile| profile.compare(pulses, &clock)),
+                    clock: Box::new(clock),
                     take_up: turned.then(|| self.take_up(pulses, run, scale)),
                 }
             })

@@ -13,6 +13,8 @@ pub struct UnitFacts {
     pub belt_pitch: f64,
     /// Belt moved in a turn of the pulley, m.
     pub pulley_turn: f64,
+    /// Acceleration of every ramp, m/s².
+    pub acceleration: f64,
     /// Usable travel between the end stops, m.
     pub travel: f64,
     /// Nominal speed of each level, m/s; level 1 first. A level that crawls has its mean speed.

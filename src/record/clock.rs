@@ -1,7 +1,10 @@
 //! The step clock of a check in its stored form.
 
 use super::recorder::{hdr_text, tidy};
-use super::stored::{AllanDeviation, ClockGap, ClockIntervals, ClockPhase, ClockValue, NPeriodJitter, StepClock};
+use super::stored::{
+    AllanDeviation, ClockGap, ClockIntervals, ClockPhase, ClockValue, MaximumTimeIntervalError, NPeriodJitter,
+    StepClock,
+};
 use crate::measure::{MoveClock, PhaseClock};
 use crate::stats::Estimate;
 
@@ -32,6 +35,11 @@ fn phase(phase: &PhaseClock) -> ClockPhase {
         let (periods, differences) = (point.periods, point.differences);
         Some(AllanDeviation { periods, tau_s: tidy(point.tau_s), differences, value, standard_uncertainty })
     });
+    let maximum_time_interval_error = phase.maximum_errors.iter().filter_map(|point| {
+        let (value, standard_uncertainty) = finite(&point.estimate)?;
+        let (periods, tau_s) = (point.periods, tidy(point.tau_s));
+        Some(MaximumTimeIntervalError { periods, tau_s, value, standard_uncertainty })
+    });
     ClockPhase {
         phase: phase.kind.name().to_owned(),
         began_s: tidy(phase.began_s),
@@ -40,6 +48,7 @@ fn phase(phase: &PhaseClock) -> ClockPhase {
         values: values.collect(),
         n_period_jitter: n_period_jitter.collect(),
         allan_deviation: allan_deviation.collect(),
+        maximum_time_interval_error: maximum_time_interval_error.collect(),
         intervals: phase
             .intervals
             .as_ref()

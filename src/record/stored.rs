@@ -15,7 +15,10 @@ pub use checks::{
     BudgetLine, Check, Correlation, Evaluation, Input as BudgetInput, Measured, Move, Reading, Requirement,
 };
 pub use curves::{Curves, IntervalCurve, SpeedCurve, TemperatureCurve, VoltageBand};
-pub use step_clock::{AllanDeviation, ClockGap, ClockIntervals, ClockPhase, ClockValue, NPeriodJitter, StepClock};
+pub use step_clock::{
+    AllanDeviation, ClockGap, ClockIntervals, ClockPhase, ClockValue, MaximumTimeIntervalError, NPeriodJitter,
+    StepClock,
+};
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;

@@ -101,6 +101,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
         serial_numbers: serial_numbers?,
         facts: UnitFacts {
             steps_per_metre: drive.steps_per_metre,
+            acceleration: drive.acceleration,
             microsteps: drive.microsteps,
             belt_pitch: drive.belt_pitch,
             pulley_turn: drive.pulley_turn,

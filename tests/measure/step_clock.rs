@@ -2,6 +2,7 @@
 
 use railproof::capture::Tick;
 use railproof::measure::{Steadied, SteadyClock};
+use railproof::stats::summary;
 
 /// A clock whose phase is `phase`, in units that are `scale` ticks; its nominal period is `period` ticks.
 fn clock(phase: impl IntoIterator<Item = f64>, period: f64, scale: f64) -> Steadied {
@@ -19,6 +20,12 @@ fn allan(clock: &Steadied, periods: u64, scale: f64) -> (f64, u64) {
     let deviations = clock.allan_deviations();
     let found = deviations.iter().find(|point| point.0 == periods).expect("that lag");
     (found.2 * mean / scale, found.1)
+}
+
+/// Maximum time interval error within so many periods, and how far it may be off.
+fn maximum(clock: &Steadied, periods: u64, scale: f64) -> Option<(f64, f64)> {
+    let found = clock.maximum_errors().into_iter().find(|point| point.0 == periods)?;
+    Some((found.1 / scale, found.2 / scale))
 }
 
 fn cumulated(frequencies: &[f64]) -> Vec<f64> {
@@ -58,6 +65,17 @@ fn nine_frequencies() {
     }
 }
 
+// Outside: the same nine with their mean removed, maximum time interval error at tau 1 and 2: 144.889 and 262.778; how: package AllanTools 2024.6
+#[test]
+fn the_farthest_within_so_many_of_nine() {
+    let mean = NINE.iter().sum::<f64>() / 9.0;
+    let clock = clock(cumulated(&NINE.map(|frequency| frequency - mean)), 1e12, 1e9);
+    for (periods, expected) in [(1, 144.888_888_9), (2, 262.777_777_8)] {
+        close(maximum(&clock, periods, 1e9).expect("so many windows").0, expected, 1e-9);
+    }
+    assert_eq!(maximum(&clock, 10, 1e9), None);
+}
+
 // Outside: the same nine as ten phases with the mean frequency removed; how: data set
 #[test]
 fn ten_phases() {
@@ -67,12 +85,76 @@ fn ten_phases() {
     close(allan(&clock, 2, 1e6).0, 85.95287, 1e-6);
 }
 
-// Outside: NIST SP 1065, p. 108, 1000 frequencies, overlapping Allan deviation at tau 1; how: published text
+// Outside: NIST SP 1065, p. 108, the 1000 frequencies themselves: mean, standard deviation, least and most; how: published text, more digits by package numpy 2.4.6
+#[test]
+fn the_thousand_are_theirs() {
+    let frequencies = thousand();
+    for (place, number) in [(1, 395_529_916), (2, 1_209_410_747), (3, 633_705_974), (999, 1_560_135_652)] {
+        assert_eq!((frequencies[place] * 2_147_483_647.0).round() as u64, number);
+    }
+    close(summary::mean(&frequencies).expect("a thousand"), 0.489_774_462_9, 1e-9);
+    close(summary::standard_deviation(&frequencies).expect("a thousand"), 0.288_466_364_7, 1e-9);
+    close(frequencies.iter().copied().fold(1.0, f64::min), 0.001_371_759_92, 1e-8);
+    close(frequencies.iter().copied().fold(0.0, f64::max), 0.995_745_294_26, 1e-10);
+}
+
+// Outside: NIST SP 1065, p. 108, 1000 frequencies, overlapping Allan deviation at tau 1, 10 and 100; how: published text
 #[test]
 fn a_thousand_frequencies() {
+    let clock = clock(cumulated(&thousand()), 1e12, 1e9);
+    for (periods, expected) in [(1, 2.922_319e-1), (10, 9.159_953e-2), (100, 3.241_343e-2)] {
+        close(allan(&clock, periods, 1e9).0, expected, 3e-7);
+    }
+}
+
+// Outside: the same with their mean removed, maximum time interval error at tau 1, 10 and 100; how: package AllanTools 2024.6
+#[test]
+fn the_farthest_within_so_many_of_a_thousand() {
     let frequencies = thousand();
-    assert_eq!((frequencies[1] * 2_147_483_647.0) as u64, 395_529_916);
-    close(allan(&clock(cumulated(&frequencies), 1e12, 1e9), 1, 1e9).0, 2.922_319e-1, 3e-7);
+    let mean = summary::mean(&frequencies).expect("a thousand");
+    let clock =
+        clock(cumulated(&frequencies).iter().enumerate().map(|(at, phase)| phase - at as f64 * mean), 1e12, 1e9);
+    for (periods, expected) in [(1, 0.505_970_831_4), (10, 2.698_815_096_5), (100, 6.750_908_589_8)] {
+        let (found, off) = maximum(&clock, periods, 1e9).expect("so many windows");
+        // Ours is meant for the line of least squares, and says how far that may make it differ.
+        close(found, expected, 1e-8);
+        assert!(off > 0.0 && off < 0.003 * periods as f64, "{off}");
+    }
+}
+
+// Outside: the same against its line of least squares, maximum time interval error at tau 1, 10 and 100; how: package numpy 2.4.6
+#[test]
+fn the_farthest_of_a_thousand_from_the_best_fit() {
+    let line = |at: usize| 0.492_534_944_2 * at as f64;
+    let phase = cumulated(&thousand());
+    let clock = clock(phase.iter().enumerate().map(|(at, phase)| phase - line(at)), 1e12, 1e9);
+    for (periods, expected) in [(1, 0.503_210_35), (10, 2.671_210_282_8), (100, 6.532_830_562_1)] {
+        let (found, off) = maximum(&clock, periods, 1e9).expect("so many windows");
+        close(found, expected, 1e-8);
+        assert!(off < 1e-7, "{off}");
+    }
+}
+
+// Long windows are whole bands of the envelope: what they say holds the truth that every window has.
+#[test]
+fn the_farthest_within_long_windows() {
+    let mean = summary::mean(&thousand()).expect("a thousand");
+    let frequencies: Vec<f64> = (0..40).flat_map(|_| thousand()).map(|frequency| frequency - mean).collect();
+    let clock = clock(cumulated(&frequencies), 1e12, 1e9);
+    let fitted = (clock.strays().expect("many edges").period - 1e12) / 1e9;
+    let phase: Vec<f64> =
+        cumulated(&frequencies).iter().enumerate().map(|(at, phase)| phase - fitted * at as f64).collect();
+    let long: Vec<_> = clock.maximum_errors().into_iter().filter(|point| point.0 > 100).collect();
+    assert_eq!(long.iter().map(|point| point.0).collect::<Vec<_>>(), [4 * 256, 32 * 256]);
+    for (periods, found, off) in long {
+        let range = |window: &[f64]| {
+            window.iter().fold(f64::MIN, |high, phase| high.max(*phase))
+                - window.iter().fold(f64::MAX, |low, phase| low.min(*phase))
+        };
+        let truth = phase.windows(periods as usize + 1).map(range).fold(0.0, f64::max);
+        assert!((found / 1e9 - truth).abs() <= off / 1e9 + 1e-6, "{periods}: {found} {off} {truth}");
+        assert!(off < 0.2 * found, "{periods}: {found} {off}");
+    }
 }
 
 // Outside: the same at tau 1, 2, 4, 8 and 16; how: package AllanTools 2024.6

@@ -83,6 +83,7 @@ pub fn setup() -> Setup {
     Setup {
         unit: UnitFacts {
             steps_per_metre: 80_000.0,
+            acceleration: 1.6,
             microsteps: 16,
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,

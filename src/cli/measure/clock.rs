@@ -1,7 +1,7 @@
 //! The step-clock report for people and for programs.
 
 use super::shown::{line, told};
-use crate::measure::{AllanPoint, LongestGap, MoveClock, PhaseClock};
+use crate::measure::{AllanPoint, LongestGap, MaximumError, MoveClock, PhaseClock};
 use crate::record::hdr_text;
 use crate::report;
 use crate::stats::{COVERAGE, Estimate};
@@ -32,11 +32,13 @@ fn phase_text(text: &mut String, phase: &PhaseClock) {
     for (periods, estimate) in &phase.n_period {
         row(&format!("jitter over {periods} periods"), legible(estimate, "s"));
     }
+    // Four digits tell which octave it is; the whole number stands in JSON.
+    let tau = |tau: f64| legible(&Estimate::exact(format!("{tau:.3e}").parse().unwrap_or(tau)), "s");
     for point in &phase.allan {
-        // Four digits tell which octave it is; the whole number stands in JSON.
-        let tau = format!("{:.3e}", point.tau_s).parse().unwrap_or(point.tau_s);
-        let tau = legible(&Estimate::exact(tau), "s");
-        row(&format!("Allan deviation over {tau}"), legible(&point.estimate, "1"));
+        row(&format!("Allan deviation over {}", tau(point.tau_s)), legible(&point.estimate, "1"));
+    }
+    for point in &phase.maximum_errors {
+        row(&format!("maximum time interval error over {}", tau(point.tau_s)), legible(&point.estimate, "s"));
     }
     if let Some(intervals) = phase.intervals.as_ref().filter(|intervals| !intervals.is_empty()) {
         let at = |quantile: f64| report::measured(intervals.value_at_quantile(quantile) as f64 / 1000.0, 0.0, "");
@@ -102,6 +104,7 @@ fn phase(phase: &PhaseClock) -> Value {
         "values": values.collect::<Vec<_>>(),
         "n_period_jitter": n_period.collect::<Vec<_>>(),
         "allan_deviation": phase.allan.iter().map(allan).collect::<Vec<_>>(),
+        "maximum_time_interval_error": phase.maximum_errors.iter().map(maximum).collect::<Vec<_>>(),
         "intervals": intervals,
         "longest_gap": phase.longest.as_ref().map(longest),
     })
@@ -114,6 +117,11 @@ fn allan(point: &AllanPoint) -> Value {
         ("differences", json!(point.differences)),
         ("unit", json!("1")),
     ];
+    with(si(&point.estimate), &more)
+}
+
+fn maximum(point: &MaximumError) -> Value {
+    let more = [("periods", json!(point.periods)), ("tau_s", json!(point.tau_s)), ("unit", json!("s"))];
     with(si(&point.estimate), &more)
 }
 

@@ -194,6 +194,7 @@ mod tests {
     fn unit() -> UnitFacts {
         UnitFacts {
             steps_per_metre: 80_000.0,
+            acceleration: 1.6,
             microsteps: 16,
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,

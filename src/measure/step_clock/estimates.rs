@@ -7,6 +7,7 @@
 use super::super::values::{RECTANGULAR, clock, interval, seconds, stamp_variance, unit, without_noise};
 use super::super::{Setup, Withheld};
 use super::lags::{Batches, Lag};
+use super::profile::PartErrors;
 use super::ramp::Ramp;
 use super::steady::Steadied;
 use crate::stats::Estimate;
@@ -144,6 +145,32 @@ pub(super) fn error_against_command(steady: &Steadied, nominal: f64, setup: &Set
             .with("envelope", seconds(short.min(farthest.abs()) * RECTANGULAR, setup))
             .and(clock(seconds(span, setup), setup)),
     )
+}
+
+/// The most by which the time interval error changes within so many periods, s; `off` is how far it may be off either way.
+pub(super) fn maximum_error(steady: &Steadied, periods: u64, ticks: f64, off: f64, setup: &Setup) -> Estimate {
+    // Of edges that know nothing of each other, the change over any number of periods has twice the variance of one.
+    let change = steady.lag(periods).and_then(Lag::variance).map(|variance| 0.5 * variance);
+    let variance = change.or_else(|| Some(steady.strays()?.rms.powi(2))).unwrap_or(0.0);
+    extreme(ticks, variance, stamp_variance(setup), 2.0 * off, setup)
+}
+
+/// The largest time interval error against the commanded profile, s; its start was fitted to so many steps.
+pub(super) fn profile_error(part: &PartErrors, fitted: usize, setup: &Setup) -> Estimate {
+    let stamps = (stamp_variance(setup) * (1.0 + 1.0 / fitted as f64)).sqrt();
+    Estimate::of(seconds(part.farthest, setup))
+        .with("resolution", seconds(stamps, setup))
+        .and(clock(seconds(part.elapsed, setup), setup))
+}
+
+/// Root mean square time interval error against the commanded profile, s.
+pub(super) fn profile_rms(part: &PartErrors, setup: &Setup) -> Estimate {
+    let mean_square = part.squares / part.steps;
+    let (left, doubt) = without_noise(mean_square, stamp_variance(setup));
+    let moved = part.products / part.steps / mean_square.sqrt().max(f64::MIN_POSITIVE);
+    Estimate::of(seconds(left, setup))
+        .with("resolution", seconds(doubt, setup))
+        .and(clock(seconds(moved, setup), setup))
 }
 
 /// Overlapping Allan deviation over one lag; 1.

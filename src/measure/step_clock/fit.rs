@@ -47,8 +47,9 @@ pub(super) struct Fitted {
 }
 
 impl BestFit {
-    /// Takes the deviations of consecutive edges; `first` is the index of the first of them.
-    pub fn take(&mut self, first: u64, deviations: &[f64]) {
+    /// Takes the deviations of consecutive edges; `first` is the index of the first of them, `extremes` are their highest
+    /// and their lowest.
+    pub fn take(&mut self, first: u64, deviations: &[f64], extremes: [f64; 2]) {
         let Some(&base) = deviations.first() else {
             return;
         };
@@ -69,11 +70,10 @@ impl BestFit {
         self.mean += apart * count / total;
         self.count = total;
         self.chunk_edges = self.chunk_edges.max(deviations.len());
-        self.stretch(first, deviations);
+        self.stretch(first, deviations, extremes);
     }
 
-    fn stretch(&mut self, first: u64, deviations: &[f64]) {
-        let [high, low] = extremes(deviations);
+    fn stretch(&mut self, first: u64, deviations: &[f64], [high, low]: [f64; 2]) {
         let place = |wanted: f64| deviations.iter().position(|value| *value == wanted).unwrap_or(0);
         let point = |value: f64| ((first + place(value) as u64) as f64, value);
         let band = Band { high: point(high), low: point(low) };
@@ -106,13 +106,29 @@ impl BestFit {
         })
     }
 
+    /// The largest range of deviations from a line of this slope within so many neighbouring bands, ticks; `None` where there
+    /// are fewer.
+    pub fn largest_range(&self, bands: usize, slope: f64) -> Option<f64> {
+        let from = |point: (f64, f64)| point.1 - slope * point.0;
+        let range = |bands: &[Band]| {
+            let high = bands.iter().map(|band| from(band.high)).fold(f64::MIN, f64::max);
+            high - bands.iter().map(|band| from(band.low)).fold(f64::MAX, f64::min)
+        };
+        self.bands.windows(bands).map(range).max_by(f64::total_cmp)
+    }
+
+    /// The most edges of a band.
+    pub fn band_edges(&self) -> u64 {
+        (self.each.max(1) * self.chunk_edges) as u64
+    }
+
     /// Highest and lowest deviation from a line, ticks, and by how much either may fall short of the true extreme because
     /// the envelope kept one point of each band.
     pub fn extremes_from(&self, offset: f64, slope: f64) -> (f64, f64, f64) {
         let from = |point: (f64, f64)| point.1 - offset - slope * point.0;
         let high = self.bands.iter().map(|band| from(band.high)).fold(f64::MIN, f64::max);
         let low = self.bands.iter().map(|band| from(band.low)).fold(f64::MAX, f64::min);
-        (high, low, slope.abs() * (self.each.max(1) * self.chunk_edges) as f64)
+        (high, low, slope.abs() * self.band_edges() as f64)
     }
 }
 
@@ -150,7 +166,7 @@ fn sums(values: &[f64], base: f64) -> [f64; 3] {
 }
 
 /// The highest and the lowest.
-fn extremes(values: &[f64]) -> [f64; 2] {
+pub(super) fn extremes(values: &[f64]) -> [f64; 2] {
     let (mut high, mut low) = ([f64::MIN; LANES], [f64::MAX; LANES]);
     let (whole, rest) = values.as_chunks::<LANES>();
     for eight in whole {
@@ -173,7 +189,7 @@ mod tests {
         let fit = |size: usize| {
             let mut fit = BestFit::default();
             for (number, chunk) in deviations.chunks(size).enumerate() {
-                fit.take((number * size) as u64, chunk);
+                fit.take((number * size) as u64, chunk, extremes(chunk));
             }
             let fitted = fit.fitted().expect("enough");
             let (high, low, short) = fit.extremes_from(fitted.offset, fitted.slope);
@@ -191,8 +207,8 @@ mod tests {
     #[test]
     fn two_edges_make_no_fit() {
         let mut fit = BestFit::default();
-        fit.take(0, &[]);
-        fit.take(0, &[0.0, 1.0]);
+        fit.take(0, &[], [0.0; 2]);
+        fit.take(0, &[0.0, 1.0], [1.0, 0.0]);
         assert_eq!(fit.fitted(), None);
     }
 }

@@ -1,16 +1,17 @@
 //! What changes over so many periods: sums for N-period jitter and the overlapping Allan deviation, lag by lag in octaves.
 //!
-//! Lags up to sixteen periods use every edge. Longer ones use every fourth, every sixteenth and so on, which keeps memory
-//! constant and costs a third of a pass; they still overlap eight- or sixteenfold.
+//! Lags up to sixteen periods use every edge, and so do ten and a hundred, the decades in which published deviations are
+//! given. Other long ones use every fourth edge, every sixteenth and so on, which keeps memory constant and costs a third of
+//! a pass; they still overlap eight- or sixteenfold.
 
 use std::array::from_fn;
 
-/// Edges before a chunk that its lags reach back to: twice the longest.
-pub(super) const HISTORY: usize = 32;
+/// Edges before a chunk that its lags may reach back to: a whole chunk, and more than twice the longest.
+pub(super) const HISTORY: usize = 256;
 /// Edges that are looked at together.
 pub(super) const CHUNK: usize = 256;
 /// Lags that use every edge.
-const NEAR: [usize; 5] = [1, 2, 4, 8, 16];
+const NEAR: [usize; 7] = [1, 2, 4, 8, 10, 16, 100];
 /// Sums that run side by side, so that one addition need not wait for the last.
 const LANES: usize = 4;
 
@@ -93,7 +94,9 @@ impl Lags {
                 self.whole::<2>(1, whole);
                 self.whole::<4>(2, whole);
                 self.whole::<8>(3, whole);
-                self.whole::<16>(4, whole);
+                self.whole::<10>(4, whole);
+                self.whole::<16>(5, whole);
+                self.whole::<100>(6, whole);
             }
             _ => self.near.iter_mut().for_each(|lag| part(lag, deviations, known)),
         }
@@ -136,7 +139,9 @@ impl Lags {
 
     /// All lags, the shortest first.
     pub fn iter(&self) -> impl Iterator<Item = &Lag> {
-        self.near.iter().chain(self.stages.iter().flat_map(|stage| &stage.lags))
+        let mut all: Vec<&Lag> = self.near.iter().chain(self.stages.iter().flat_map(|stage| &stage.lags)).collect();
+        all.sort_by_key(|lag| lag.periods);
+        all.into_iter()
     }
 }
 

@@ -54,6 +54,15 @@ pub(in super::super) const TIME_INTERVAL_ERROR: Measurand = of_the_step_clock(
     |check, setup| each_steady(check, setup, |steady| estimates::time_interval_error(steady, setup)),
 );
 
+pub(in super::super) const PROFILE_TIME_ERROR: Measurand = of_the_step_clock(
+    "profile time error",
+    Dimension::Time,
+    "how late (or, negative, early) the step is that is farthest from the commanded profile: ramps of the unit file's \
+     acceleration, the commanded rate between them, its start fitted to the ramp up",
+    "IEEE Std 2414, time interval error; steps of a ramp as in D. Austin (2005); the fitted start is common practice",
+    profile_time_error,
+);
+
 pub(in super::super) const ALLAN_DEVIATION: Measurand = of_the_step_clock(
     "Allan deviation",
     Dimension::Ratio,
@@ -109,6 +118,25 @@ fn motion(phase: &PhaseEvidence) -> Option<Result<&Motion, Withheld>> {
 fn each(check: &CheckEvidence, setup: &Setup, value: impl Fn(&Motion) -> Result<Estimate, Withheld>) -> Vec<Reading> {
     let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
     travels.filter_map(|phase| Some(reading(phase, motion(phase)?.and_then(&value)))).collect()
+}
+
+fn profile_time_error(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+    let travels = check.phases.iter().filter_map(|phase| Some((phase, travel_speed(phase, setup)?)));
+    let told = travels.filter_map(|(phase, speed)| {
+        let result = motion(phase)?.and_then(|_| {
+            // What was not commanded compares with nothing; the catalogue says so.
+            let unknown = || if speed.is_finite() { Err(unit(TOO_SHORT)) } else { Ok(Estimate::of(f64::NAN)) };
+            match phase.main_run().and_then(|run| run.profile.as_ref()) {
+                None => unknown(),
+                Some(Err(why)) => Err(unit(*why)),
+                Some(Ok(errors)) => errors
+                    .farthest()
+                    .map_or_else(unknown, |part| Ok(estimates::profile_error(part, errors.fitted, setup))),
+            }
+        });
+        Some(reading(phase, result))
+    });
+    told.collect()
 }
 
 fn each_steady(

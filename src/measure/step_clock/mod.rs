@@ -8,11 +8,13 @@
 mod cruise;
 mod divide;
 mod estimates;
+mod farthest;
 mod fit;
 mod increments;
 mod intervals;
 mod lags;
 mod measurands;
+mod profile;
 mod ramp;
 mod report;
 mod steady;
@@ -21,9 +23,11 @@ mod tests;
 
 pub use divide::{Motion, StepClock};
 pub(super) use measurands::{
-    ALLAN_DEVIATION, FULL_STEP_JITTER, RAMP_ACCELERATION, RAMP_DECELERATION, TIME_INTERVAL_ERROR,
+    ALLAN_DEVIATION, FULL_STEP_JITTER, PROFILE_TIME_ERROR, RAMP_ACCELERATION, RAMP_DECELERATION, TIME_INTERVAL_ERROR,
 };
-pub use report::{AllanPoint, ClockValue, LongestGap, MoveClock, PhaseClock, PhaseKind};
+pub(super) use profile::{Profile, ProfileErrors};
+pub(super) use report::nominal;
+pub use report::{AllanPoint, ClockValue, LongestGap, MaximumError, MoveClock, PhaseClock, PhaseKind};
 pub use steady::{Steadied, SteadyClock, Strays};
 
 use super::Setup;

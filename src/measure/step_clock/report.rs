@@ -4,6 +4,7 @@ use super::super::values::seconds;
 use super::super::{CheckEvidence, Setup};
 use super::cruise::Cruise;
 use super::divide::Motion;
+use super::profile::ProfileErrors;
 use super::ramp::{Points, Ramp};
 use super::steady::Steadied;
 use super::{Gap, estimates};
@@ -72,6 +73,7 @@ pub struct PhaseClock {
     /// N-period jitter: number of periods, and the standard deviation of their duration, s.
     pub n_period: Vec<(u64, Estimate)>,
     pub allan: Vec<AllanPoint>,
+    pub maximum_errors: Vec<MaximumError>,
     /// Intervals in ns.
     pub intervals: Option<Histogram<u64>>,
     pub longest: Option<LongestGap>,
@@ -97,6 +99,16 @@ pub struct AllanPoint {
     pub estimate: Estimate,
 }
 
+/// The most by which the time interval error changes within one time, against the clock that fits best.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MaximumError {
+    /// The time in periods, and in s.
+    pub periods: u64,
+    pub tau_s: f64,
+    /// s.
+    pub estimate: Estimate,
+}
+
 /// The longest interval of a phase.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LongestGap {
@@ -116,6 +128,9 @@ impl CheckEvidence {
         runs.map(|(phase, run)| {
             let mut told = run.clock.told(nominal(&phase.phase.action, setup), setup);
             told.label = phase.phase.label.clone();
+            if let Some(Ok(errors)) = &run.profile {
+                told.phases.iter_mut().for_each(|phase| against_profile(phase, errors, setup));
+            }
             told.rightward = is_directed.then_some(run.rightward);
             if let Some(why) = &lost {
                 told.phases.clear();
@@ -128,7 +143,7 @@ impl CheckEvidence {
 }
 
 /// Commanded step rate, Hz; `None` where none was commanded, or is not known.
-fn nominal(action: &Action, setup: &Setup) -> Option<f64> {
+pub(in crate::measure) fn nominal(action: &Action, setup: &Setup) -> Option<f64> {
     let speed = match action {
         Action::Travel { speed, .. }
         | Action::Stop { speed, .. }
@@ -255,6 +270,7 @@ impl Span {
             values: Vec::new(),
             n_period: Vec::new(),
             allan: Vec::new(),
+            maximum_errors: Vec::new(),
             intervals: None,
             longest,
         }
@@ -293,17 +309,41 @@ fn steady_phase(span: &Span, gap: &Gap, steady: &Steadied, nominal: Option<f64>,
     let several = steady.lags().filter(|lag| (2..=16).contains(&lag.periods));
     phase.n_period = several.filter_map(|lag| Some((lag.periods, estimates::jitter(lag, setup)?))).collect();
     phase.allan = allan(steady, setup);
+    phase.maximum_errors = maximum_errors(steady, setup);
     phase.intervals = Some(steady.counted().histogram());
     phase
 }
 
+/// Adds how far a phase is from the commanded profile.
+fn against_profile(phase: &mut PhaseClock, errors: &ProfileErrors, setup: &Setup) {
+    if let Some(part) = errors.of(phase.kind) {
+        let values = [
+            ("time interval error against the profile", estimates::profile_error(part, errors.fitted, setup)),
+            ("rms time interval error against the profile", estimates::profile_rms(part, setup)),
+        ];
+        phase.values.extend(values.map(|(name, estimate)| ClockValue { name, unit: "s", estimate }));
+    }
+}
+
+fn maximum_errors(steady: &Steadied, setup: &Setup) -> Vec<MaximumError> {
+    let period = seconds(steady.mean_period().unwrap_or(0.0), setup);
+    let told = |(periods, value, off): (u64, f64, f64)| MaximumError {
+        periods,
+        tau_s: periods as f64 * period,
+        estimate: estimates::maximum_error(steady, periods, value, off, setup),
+    };
+    steady.maximum_errors().into_iter().map(told).collect()
+}
+
 fn allan(steady: &Steadied, setup: &Setup) -> Vec<AllanPoint> {
     let period = seconds(steady.mean_period().unwrap_or(0.0), setup);
-    let mut before: Option<f64> = None;
+    let mut before: Option<(f64, f64)> = None;
     let points = steady.lags().filter_map(|lag| {
         let mean_square = lag.second_mean_square()?;
         let variance = mean_square / (lag.periods as f64).powi(2);
-        let slope = before.replace(variance).map_or(-2.0, |before| (variance / before).log2());
+        let periods = (lag.periods as f64).log2();
+        let slope = |(earlier, before): (f64, f64)| (variance / before).log2() / (periods - earlier);
+        let slope = before.replace((periods, variance)).map_or(-2.0, slope);
         Some(AllanPoint {
             periods: lag.periods,
             tau_s: lag.periods as f64 * period,

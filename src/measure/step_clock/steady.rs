@@ -3,10 +3,14 @@
 //! Each edge becomes its deviation from a clock of about the same period, which is small, so that no later difference
 //! loses digits. The exact period does not matter: the best-fit clock is found from the deviations at the end.
 
-use super::fit::BestFit;
+use super::farthest::Farthest;
+use super::fit::{BestFit, extremes};
 use super::intervals::Intervals;
 use super::lags::{CHUNK, HISTORY, Lag, Lags};
 use crate::capture::Tick;
+
+/// Bands of the envelope in a long window.
+const LONG_WINDOWS: [usize; 3] = [4, 32, 256];
 
 /// A clock at its steady rate. Times are ticks, ascending; equal ones are allowed.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +31,7 @@ pub struct SteadyClock {
     pub(super) intervals: Intervals,
     lags: Lags,
     fit: BestFit,
+    farthest: Farthest,
     /// The longest interval, and when it began.
     longest: (u64, Tick),
 }
@@ -35,7 +40,7 @@ impl SteadyClock {
     /// A clock whose first edge came at `first` and whose period is about `period` ticks.
     pub fn new(first: Tick, period: f64, ns_per_tick: f64) -> Self {
         let mut fit = BestFit::default();
-        fit.take(0, &[0.0]);
+        fit.take(0, &[0.0], [0.0; 2]);
         let mut lags = Lags::default();
         lags.thin(&[0.0], 0);
         Self {
@@ -50,6 +55,7 @@ impl SteadyClock {
             intervals: Intervals::about(period, ns_per_tick),
             lags,
             fit,
+            farthest: Farthest::default(),
             longest: (0, first),
         }
     }
@@ -96,7 +102,9 @@ impl SteadyClock {
         }
         let end = HISTORY + ticks.len();
         self.lags.take(&self.deviations[..end], self.known, first);
-        self.fit.take(first, &self.deviations[HISTORY..end]);
+        let extremes = extremes(&self.deviations[HISTORY..end]);
+        self.fit.take(first, &self.deviations[HISTORY..end], extremes);
+        self.farthest.take(&self.deviations[HISTORY - self.known..end], self.known, extremes);
         self.deviations.copy_within(end - HISTORY..end, 0);
         self.known = (self.known + ticks.len()).min(HISTORY);
         self.taken += ticks.len() as u64;
@@ -193,6 +201,28 @@ impl Steadied {
     pub fn farthest_from(&self, period: f64) -> (f64, f64) {
         let (high, low, short) = self.clock.fit.extremes_from(0.0, period - self.clock.period);
         (if high >= -low { high } else { low }, short)
+    }
+
+    /// The most by which the time interval error changes within so many periods, against the clock that fits best, ticks
+    /// (MTIE, ITU-T G.810), for a few numbers of periods: periods, value, and by how much it may be off either way.
+    ///
+    /// Short windows are looked at one by one against the period that the clock was begun with, whose own error tilts them a
+    /// little; long ones are made of whole bands of the envelope, one band more being the upper bound.
+    pub fn maximum_errors(&self) -> Vec<(u64, f64, f64)> {
+        let Some(fitted) = self.clock.fit.fitted() else {
+            return Vec::new();
+        };
+        let tilted = |(periods, value): (usize, f64)| (periods as u64, value, fitted.slope.abs() * periods as f64);
+        let mut all: Vec<_> = self.clock.farthest.found().map(tilted).collect();
+        let band = self.clock.fit.band_edges();
+        for bands in LONG_WINDOWS {
+            let range = |bands| self.clock.fit.largest_range(bands, fitted.slope);
+            if let (Some(least), Some(most)) = (range(bands), range(bands + 1)) {
+                let off = 0.5 * (most - least) + fitted.slope.abs() * band as f64;
+                all.push((bands as u64 * band, 0.5 * (least + most), off));
+            }
+        }
+        all
     }
 
     /// Overlapping Allan deviation at each lag that has a value: periods, number of second differences, deviation.

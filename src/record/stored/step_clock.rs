@@ -33,6 +33,8 @@ pub struct ClockPhase {
     pub values: Vec<ClockValue>,
     pub n_period_jitter: Vec<NPeriodJitter>,
     pub allan_deviation: Vec<AllanDeviation>,
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub maximum_time_interval_error: Vec<MaximumTimeIntervalError>,
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub intervals: Option<ClockIntervals>,
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -66,6 +68,16 @@ pub struct AllanDeviation {
     pub tau_s: f64,
     /// Second differences that it was taken from.
     pub differences: u64,
+    pub value: f64,
+    pub standard_uncertainty: f64,
+}
+
+/// The most by which the time interval error changes within one time, s; MTIE of ITU-T G.810.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MaximumTimeIntervalError {
+    pub periods: u64,
+    pub tau_s: f64,
     pub value: f64,
     pub standard_uncertainty: f64,
 }
