@@ -43,6 +43,9 @@ pub struct MeasureArgs {
     /// Print the uncertainty budget of each value; JSON always has it
     #[arg(long)]
     budget: bool,
+    /// Leave out what takes a closer look: spectra and their tones, late and doubled steps, where the way was lost
+    #[arg(long)]
+    no_closer_look: bool,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -63,11 +66,11 @@ pub fn measure(args: &MeasureArgs) -> Result<Exit, Failure> {
     let Some(unit) = unit.filter(|_| problems.is_empty()) else { return Err(refuse(&problems)) };
     let measured =
         args.captures.iter().map(|path| one(args, path, &unit, jig.as_ref())).collect::<Result<Vec<_>, _>>()?;
-    print(&match args.format {
-        Format::Text => measured.iter().map(|measured| shown::text(measured, args.budget)).collect(),
-        Format::Json => shown::json(&measured),
-    })?;
     let whole = measured.iter().all(|measured| measured.losses.is_empty());
+    print(&match args.format {
+        Format::Text => measured.iter().map(shown::text).collect(),
+        Format::Json => shown::json(measured.into_iter().map(shown::capture).collect()),
+    })?;
     Ok(if whole { Exit::Done } else { Exit::Invalid })
 }
 
@@ -78,7 +81,7 @@ struct Measured {
     /// What was taken for granted.
     assumed: Vec<String>,
     losses: Vec<Loss>,
-    checks: Vec<MeasuredCheck>,
+    checks: Vec<Told>,
     ticks_per_second: f64,
 }
 
@@ -91,21 +94,32 @@ struct MeasuredCheck {
     step_clock: Vec<MoveClock>,
 }
 
+/// What is printed of a check. Of a long capture there are thousands of pieces; what they were printed from, histograms of
+/// their step clocks above all, would be many times as much.
+enum Told {
+    Text { began_s: f64, ended_s: f64, text: String },
+    Json(serde_json::Value),
+}
+
 fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> Result<Measured, Failure> {
     let capture = OpenCapture::open(path, &args.wires.channels)?;
     let mut assumed = Vec::new();
     let setup = setup(args, &capture, unit, jig, &mut assumed)?;
     let calibrations = setup.jig.calibrations;
-    let session = Session::new(setup.clone()).untraced().looking_closer(LookCloser::Everywhere);
+    let closer = if args.no_closer_look { LookCloser::Nowhere } else { LookCloser::Everywhere };
+    let session = Session::new(setup.clone()).untraced().looking_closer(closer);
+    let looks_closer = !args.no_closer_look;
     let ticks_per_second = setup.jig.ticks_per_second as f64;
+    let (as_json, with_budgets) = (args.format == Format::Json, args.budget);
     if !capture.is_foreign() {
-        let mut measuring = Measuring { session, setup, checks: Vec::new() };
+        let mut measuring = Measuring { session, setup, looks_closer, as_json, with_budgets, checks: Vec::new() };
         let mut bounded = Bounded::in_pieces(&mut measuring);
         capture.replay(&calibrations, &mut bounded)?;
         assumed.extend(cut("check", bounded.cut_checks(), Bounded::HELD_MAX));
         return Ok(measuring.done(path, unit, assumed, ticks_per_second));
     }
-    let mut measuring = Measuring { session: session.without_transcript(), setup, checks: Vec::new() };
+    let session = session.without_transcript();
+    let mut measuring = Measuring { session, setup, looks_closer, as_json, with_budgets, checks: Vec::new() };
     let mut namer = AsFound::new(unit.facts.steps_per_metre);
     let mut finder = PhaseFinder::new(args.wires.rules(unit, ticks_per_second), &mut namer, &mut measuring);
     let ended = capture.replay(&calibrations, &mut finder)?;
@@ -186,7 +200,10 @@ fn perfect(args: &MeasureArgs, capture: &OpenCapture) -> Result<JigFacts, Failur
 struct Measuring {
     session: Session,
     setup: Setup,
-    checks: Vec<MeasuredCheck>,
+    looks_closer: bool,
+    as_json: bool,
+    with_budgets: bool,
+    checks: Vec<Told>,
 }
 
 impl Measuring {
@@ -197,6 +214,7 @@ impl Measuring {
         let values = CATALOGUE
             .iter()
             .filter(|measurand| measurand.is_supported(&self.setup))
+            .filter(|measurand| self.looks_closer || !measurand.needs_closer_look())
             .filter(|measurand| !(check.without_transcript && is_of_the_link(measurand)))
             .map(|measurand| (measurand, measurand.read(check, &self.setup)))
             .filter(|(_, readings)| !readings.is_empty());
@@ -231,7 +249,12 @@ impl CaptureSink for Measuring {
         self.session.mark(mark);
         if let Some(check) = self.session.take_check() {
             let measured = self.measure(&check);
-            self.checks.push(measured);
+            self.checks.push(if self.as_json {
+                Told::Json(shown::check_json(&measured))
+            } else {
+                let text = shown::check_text(&measured, self.with_budgets);
+                Told::Text { began_s: measured.began_s, ended_s: measured.ended_s, text }
+            });
         }
     }
 }

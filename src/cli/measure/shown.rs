@@ -1,6 +1,6 @@
 //! Measured values for people and for programs.
 
-use super::{Measured, clock};
+use super::{Measured, MeasuredCheck, Told, clock};
 use crate::cli::show;
 use crate::measure::{Blame, Measurand, Reading};
 use crate::quantity::{Dimension, Unit};
@@ -11,7 +11,7 @@ use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
 /// A capture's values as lines of text.
-pub fn text(measured: &Measured, with_budgets: bool) -> String {
+pub fn text(measured: &Measured) -> String {
     let mut text = format!("{}: {}\n", measured.capture, measured.unit);
     for assumed in &measured.assumed {
         line(&mut text, format_args!("note: {assumed}"));
@@ -21,23 +21,31 @@ pub fn text(measured: &Measured, with_budgets: bool) -> String {
         line(&mut text, format_args!("lost, at about {at:.3} s: {}", loss.what));
     }
     for (number, check) in measured.checks.iter().enumerate() {
-        if measured.checks.len() > 1 {
-            let (began, ended) = (check.began_s, check.ended_s);
-            line(&mut text, format_args!("\ncheck {}, {began:.1} s to {ended:.1} s", number + 1));
-        }
-        for (measurand, readings) in &check.values {
-            line(&mut text, format_args!("\n{}", measurand.name));
-            for reading in readings {
-                line(&mut text, format_args!("  {:<44} {}", reading.label, value(measurand, reading)));
-                if with_budgets {
-                    text.push_str(&budget(measurand, reading));
-                }
+        if let Told::Text { began_s, ended_s, text: told } = check {
+            if measured.checks.len() > 1 {
+                line(&mut text, format_args!("\ncheck {}, {began_s:.1} s to {ended_s:.1} s", number + 1));
             }
+            text.push_str(told);
         }
-        text.push_str(&super::closer::text(&check.closer));
-        check.step_clock.iter().for_each(|motion| clock::text(&mut text, motion));
     }
     text.push('\n');
+    text
+}
+
+/// A check's values as lines of text.
+pub fn check_text(check: &MeasuredCheck, with_budgets: bool) -> String {
+    let mut text = String::new();
+    for (measurand, readings) in &check.values {
+        line(&mut text, format_args!("\n{}", measurand.name));
+        for reading in readings {
+            line(&mut text, format_args!("  {:<44} {}", reading.label, value(measurand, reading)));
+            if with_budgets {
+                text.push_str(&budget(measurand, reading));
+            }
+        }
+    }
+    text.push_str(&super::closer::text(&check.closer));
+    check.step_clock.iter().for_each(|motion| clock::text(&mut text, motion));
     text
 }
 
@@ -79,41 +87,48 @@ fn legible(dimension: Dimension, estimate: &Estimate) -> Unit {
 }
 
 /// All captures as JSON, values in the usual unit of their dimension.
-pub fn json(measured: &[Measured]) -> String {
-    let captures: Vec<Value> = measured.iter().map(capture).collect();
+pub fn json(captures: Vec<Value>) -> String {
     format!("{:#}\n", json!({ "captures": captures }))
 }
 
-fn capture(measured: &Measured) -> Value {
+/// A capture as JSON.
+pub fn capture(measured: Measured) -> Value {
     let losses = measured
         .losses
         .iter()
         .map(|loss| json!({ "at_s": loss.at as f64 / measured.ticks_per_second, "what": loss.what }));
-    let checks = measured.checks.iter().map(|check| {
-        let values = check.values.iter().map(|(measurand, readings)| {
-            let unit = measurand.dimension.usual_unit();
-            json!({
-                "measurand": measurand.name,
-                "about": measurand.about,
-                "source": measurand.source,
-                "unit": unit.symbol(),
-                "readings": readings.iter().map(|one| reading(unit, one)).collect::<Vec<_>>(),
-            })
-        });
-        json!({
-            "began_s": check.began_s,
-            "ended_s": check.ended_s,
-            "values": values.collect::<Vec<_>>(),
-            "closer_look": super::closer::json(&check.closer),
-            "step_clock": check.step_clock.iter().map(clock::json).collect::<Vec<_>>(),
-        })
+    let losses: Vec<Value> = losses.collect();
+    let checks = measured.checks.into_iter().filter_map(|check| match check {
+        Told::Json(told) => Some(told),
+        Told::Text { .. } => None,
     });
     json!({
         "capture": measured.capture,
         "unit": measured.unit,
         "notes": measured.assumed,
-        "losses": losses.collect::<Vec<_>>(),
+        "losses": losses,
         "checks": checks.collect::<Vec<_>>(),
+    })
+}
+
+/// A check's values as JSON.
+pub fn check_json(check: &MeasuredCheck) -> Value {
+    let values = check.values.iter().map(|(measurand, readings)| {
+        let unit = measurand.dimension.usual_unit();
+        json!({
+            "measurand": measurand.name,
+            "about": measurand.about,
+            "source": measurand.source,
+            "unit": unit.symbol(),
+            "readings": readings.iter().map(|one| reading(unit, one)).collect::<Vec<_>>(),
+        })
+    });
+    json!({
+        "began_s": check.began_s,
+        "ended_s": check.ended_s,
+        "values": values.collect::<Vec<_>>(),
+        "closer_look": super::closer::json(&check.closer),
+        "step_clock": check.step_clock.iter().map(clock::json).collect::<Vec<_>>(),
     })
 }
 
