@@ -2,11 +2,13 @@
 
     step_clock.py RAILPROOF UNIT
 
-Makes a table of edge times (a ramp, a long cruise with jitter, a ramp) and the same as a value change dump, measures both,
-and does the same with the packages. Prints how much faster table and report are done than by the packages.
+Makes a table of edge times (a ramp, a long cruise with jitter, a ramp), the same as a value change dump and as a capture,
+measures them, and does the same with the packages. Prints how much faster the report is done than by the packages, from a
+table and from binary files: ours from a capture, theirs from a numpy file of the same edges.
 """
 
 import json
+import os
 import pathlib
 import subprocess
 import sys
@@ -19,8 +21,9 @@ from hdrh.histogram import HdrHistogram
 
 RAILPROOF, UNIT = sys.argv[1:3]
 STEPS_PER_METRE, RATE, ACCELERATION = 80_000, 7200.0, 128_000.0
-JITTER_S, STEPS = 2.5e-6, 1_000_000
-OCTAVES = [1, 2, 4, 8, 16]
+JITTER_S, STEPS, BINARY_STEPS = 2.5e-6, 1_000_000, 2_000_000
+# Numbers of periods over which every edge is used.
+EVERY = [1, 2, 4, 8, 10, 16, 100]
 
 
 def edges(steps, seed):
@@ -46,12 +49,32 @@ def dump(ticks, name):
     name.write_text("\n".join(lines) + "\n")
 
 
-def measured(name, signal):
-    command = [RAILPROOF, "measure", str(name), "--unit", UNIT, "--channel", f"step={signal}", "--format", "json"]
+def capture(ticks, name):
+    """The edges as a numpy file and as a capture beside it."""
+    np.save(name, ticks)
+    command = ["cargo", "test", "--quiet", "--release", "--test", "capture_size", "steps_of_another_program"]
+    done = subprocess.run(command, env={**os.environ, "RAILPROOF_EDGES": str(name)}, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return name.with_suffix(".capture")
+
+
+def measured(name, signal=None, more=()):
+    command = [RAILPROOF, "measure", str(name), "--unit", UNIT, "--format", "json", *more]
+    command += ["--channel", f"step={signal}"] if signal else []
     output = subprocess.run(command, check=True, stdout=subprocess.PIPE).stdout
     clocks = [clock for check in json.loads(output)["captures"][0]["checks"] for clock in check["step_clock"]]
     assert len(clocks) == 1 and clocks[0]["withheld"] is None, clocks
     return {phase["phase"]: phase for phase in clocks[0]["phases"]}
+
+
+def farthest(strays, periods):
+    """The widest range within so many periods (MTIE), by windows of doubled length."""
+    high, low, width = strays, strays, 1
+    while width < periods + 1:
+        apart = min(width, periods + 1 - width)
+        high, low = np.maximum(high[:-apart], high[apart:]), np.minimum(low[:-apart], low[apart:])
+        width += apart
+    return (high - low).max()
 
 
 def by_packages(ticks):
@@ -63,7 +86,7 @@ def by_packages(ticks):
     intervals = np.diff(ticks)
     period = (times[-1] - times[0]) / (len(times) - 1)
     phase = times - index * period
-    taus = 2 ** np.arange(0, int(np.log2(len(times) / 2)))
+    taus = np.union1d(2 ** np.arange(0, int(np.log2(len(times) / 2))), EVERY)
     # Phase in periods, so that a rate of one a period makes the deviations those of the fractional rate.
     allan = allantools.oadev(phase / period, rate=1.0, data_type="phase", taus=taus)
     histogram = HdrHistogram(1, 60_000_000_000, 3)
@@ -77,11 +100,33 @@ def by_packages(ticks):
         "cycle-to-cycle jitter": np.sqrt(np.mean(np.diff(intervals).astype(float) ** 2)) * 1e-9,
         "time interval error": np.sqrt(np.sum(strays**2) / (len(times) - 2)),
         "time interval error peak to peak": np.ptp(strays),
-        "n": {n: (times[n:] - times[:-n]).std(ddof=1) for n in OCTAVES[1:]},
+        "n": {n: (times[n:] - times[:-n]).std(ddof=1) for n in EVERY if 1 < n <= 16},
+        "farthest": {n: farthest(strays, n) for n in [1, 2, 10, 100]},
         "allan": dict(zip(allan[0].astype(int), allan[1])),
         "longest": intervals.max() * 1e-9,
         "histogram": histogram,
     }
+
+
+def against_profile(ticks):
+    """The farthest step from the commanded profile, late is positive, its start fitted to the ramp up; the steps are those
+    of `edges`, the first at rest and the last one step before it."""
+    ramp = RATE**2 / (2 * ACCELERATION)
+    step = np.arange(len(ticks), dtype=float)
+    end = 2 * RATE / ACCELERATION + (len(ticks) - 2 * ramp) / RATE
+    due = np.where(step <= ramp, np.sqrt(2 * step / ACCELERATION), RATE / ACCELERATION + (step - ramp) / RATE)
+    due = np.where(step > len(ticks) - ramp, end - np.sqrt(2 * np.maximum(len(ticks) - step, 0) / ACCELERATION), due)
+    late = (ticks - ticks[0]) * 1e-9 - due
+    late -= late[: int(ramp)].mean()
+    return late[np.argmax(np.abs(late))]
+
+
+def acceleration(ticks):
+    """Of the part of a ramp between a tenth and nine tenths of its rate."""
+    times = ticks * 1e-9
+    rate = np.gradient(np.arange(len(times), dtype=float), times)
+    part = (rate > 0.1 * RATE) & (rate < 0.9 * RATE)
+    return 2 * np.polyfit(times[part], np.flatnonzero(part).astype(float), 2, w=1 / rate[part])[0] / STEPS_PER_METRE
 
 
 def near(what, ours, theirs, relative):
@@ -113,7 +158,7 @@ def compare(phases, ticks, origin):
         near(f"over {point['periods']}", point["value"], theirs["n"][point["periods"]], 1e-6)
     compared = 0
     for point in cruise["allan_deviation"]:
-        if point["periods"] in OCTAVES:
+        if point["periods"] in EVERY:
             near(f"Allan {point['periods']}", point["value"], theirs["allan"][point["periods"]], 1e-6)
             near("tau", point["tau_s"], point["periods"] * theirs["mean period"], 1e-9)
             compared += 1
@@ -121,7 +166,12 @@ def compare(phases, ticks, origin):
             expected = theirs["allan"][point["periods"]]
             assert abs(point["value"] - expected) < 4 * point["standard_uncertainty"] + 0.02 * expected, point
             compared += 1
-    assert compared > len(OCTAVES), compared
+    assert compared > len(EVERY), compared
+    for point in cruise["maximum_time_interval_error"]:
+        if point["periods"] in theirs["farthest"]:
+            near(f"MTIE {point['periods']}", point["value"], theirs["farthest"][point["periods"]], 1e-3)
+        else:
+            assert point["periods"] >= 1000 and point["value"] > theirs["farthest"][100], point
     near("longest gap", cruise["longest_gap"]["value"], theirs["longest"], 1e-9)
     opened = HdrHistogram.decode(cruise["intervals"]["hdr"].encode())
     assert opened.get_total_count() == theirs["histogram"].get_total_count() == cruise["intervals"]["count"]
@@ -148,8 +198,36 @@ with tempfile.TemporaryDirectory() as folder:
         theirs = compare(phases, ticks, ticks[0] - 1)
     dump(edges(20_000, 1), folder / "edges.vcd")
     compare(measured(folder / "edges.vcd", "D0"), edges(20_000, 1), 0)
+    ticks = edges(BINARY_STEPS, 3)
+    name = capture(ticks, folder / "edges.npy")
+    ratios = []
+    for _ in range(3):
+        began = time.perf_counter()
+        phases = measured(name, more=["--no-closer-look"])
+        ours_binary = time.perf_counter() - began
+        began = time.perf_counter()
+        loaded = np.load(folder / "edges.npy")
+        first = phases["ramp up"]["steps"]
+        last = first + phases["cruise"]["steps"]
+        by_packages(loaded[first : last + 1])
+        accelerations = acceleration(loaded[:first]), -acceleration(loaded[last:])
+        profile = against_profile(loaded)
+        theirs_binary = time.perf_counter() - began
+        ratios.append((theirs_binary / ours_binary, ours_binary, theirs_binary))
+    compare(phases, ticks, 0)
+    for found in accelerations:
+        near("acceleration", found, ACCELERATION / STEPS_PER_METRE, 0.02)
+    values = [v for p in phases.values() for v in p["values"] if v["name"] == "time interval error against the profile"]
+    farthest_of_all = max((value["value"] for value in values), key=abs)
+    assert abs(farthest_of_all - profile) < 1e-6, (farthest_of_all, profile)
+    ratio, ours_binary, theirs_binary = sorted(ratios)[1]
 theirs += reading
 print(
-    f"step clock: three captures agree with numpy, AllanTools and HdrHistogram; {STEPS} edges read from a table and "
+    f"step clock: {BINARY_STEPS} edges from binary files, without spectra, reported in {ours_binary:.3f} s, by the packages in "
+    f"{theirs_binary:.2f} s: {ratio:.0f} times (median of three)"
+)
+assert ratio >= 10, ratios
+print(
+    f"step clock: four captures agree with numpy, AllanTools and HdrHistogram; {STEPS} edges read from a table and "
     f"reported in {ours:.2f} s, by the packages in {theirs:.2f} s ({reading:.2f} s of it to read): {theirs / ours:.0f} times"
 )
