@@ -50,6 +50,7 @@ python3 tests/heavy/uncertainty.py "$results"
 python3 tests/heavy/step_clock.py "$railproof" fixtures/units/dunlin-600.yaml
 # Outside: densities, peaks and tones of a step clock and a carriage; how: package scipy 1.17.1
 python3 tests/heavy/spectrum.py "$railproof" fixtures/units/dunlin-600.yaml
+python3 tests/heavy/pack.py "$railproof" fixtures/units/dunlin-600.yaml
 for sheet in $(find "$results" -name '*.pdf'); do
     # Outside: structure of every PDF sheet; how: package qpdf
     qpdf --check "$sheet" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
