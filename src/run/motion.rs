@@ -1,5 +1,6 @@
 //! The moves: what the bench does for each action of a plan.
 
+use super::talk::{REFUSALS, changed_its_mind};
 use super::{Question, Reply, conduct::Conductor, halt::Halt};
 use crate::capture::{Action, Cue, Destination, OutputChannel, Side};
 use crate::plan::Move;
@@ -148,7 +149,8 @@ impl Conductor<'_, '_> {
             self.cue(Cue::Done);
             return self.pump_for(REST);
         }
-        Err(Halt::Unit(format!("the unit did not report the end of its motion within {:.1} s", patience.as_secs_f64())))
+        let waited = patience.as_secs_f64();
+        Err(self.silence(format!("the unit did not report the end of its motion within {waited:.1} s")))
     }
 
     fn await_done(&mut self, until: crate::clock::HostTime) -> Result<bool, Halt> {
@@ -195,19 +197,36 @@ impl Conductor<'_, '_> {
             return self.pump_for(REST);
         };
         let pattern = Regex::new(pattern).map_err(|error| Halt::Bench(format!("pattern of `send`: {error}")))?;
-        self.wanted = Some(pattern);
-        self.say(text)?;
-        let until = self.bench.clock.now().after(within);
-        while self.wanted.is_some() {
-            match self.pump(until)? {
-                Some(heard) => self.unexpected(heard)?,
-                None if self.wanted.take().is_some() => {
+        let mut refusal = None;
+        for _ in 0..REFUSALS {
+            match self.say_and_want(text, pattern.clone(), within)? {
+                Some(Heard::Refused { answer }) => refusal = Some(answer),
+                Some(_) => return refusal.map_or(Ok(()), |answer| Err(changed_its_mind(text, &answer))),
+                None => {
+                    self.question_after_silence()?;
                     let within = within.as_secs_f64();
-                    return Err(Halt::Unit(format!("the unit did not answer `{text}` as wanted within {within} s")));
+                    return Err(self.silence(format!("the unit did not answer `{text}` as wanted within {within} s")));
                 }
-                None => {}
             }
         }
-        Ok(())
+        self.refused(text, refusal.unwrap_or_default())
+    }
+
+    /// Sends a line and waits until the unit says what is wanted, or refuses the line.
+    fn say_and_want(&mut self, text: &str, wanted: Regex, within: Duration) -> Result<Option<Heard>, Halt> {
+        self.wanted = Some(wanted);
+        self.say(text)?;
+        let until = self.bench.clock.now().after(within);
+        while let Some(heard) = self.pump(until)? {
+            match heard {
+                Heard::Refused { .. } | Heard::Remark => {
+                    self.wanted = None;
+                    return Ok(Some(heard));
+                }
+                other => self.unexpected(other)?,
+            }
+        }
+        self.wanted = None;
+        Ok(None)
     }
 }

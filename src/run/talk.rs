@@ -9,6 +9,9 @@ use std::time::Duration;
 
 /// How long a serial converter may hold a line back where no exchange has shown it (common practice: 16 ms).
 const LINK_DELAY: Duration = Duration::from_millis(16);
+/// How often a command has to be refused before it is the unit that refuses it. Of a twelve-character command, one bit in a
+/// thousand spoils every tenth; five in a row come once in 100,000.
+pub(super) const REFUSALS: u32 = 5;
 /// The longest the run looks away from interlocks and interruptions.
 const SLICE: Duration = Duration::from_millis(20);
 
@@ -47,25 +50,69 @@ impl Conductor<'_, '_> {
         Ok(())
     }
 
-    /// Sends a request and waits for its answer. An unanswered request is sent again where that does no harm.
+    /// Sends a request and waits for its answer.
+    ///
+    /// What is unanswered is sent again where that does no harm, and what is refused always: a refused command was not
+    /// carried out. Before the unit is blamed for either, the link has to be beyond suspicion. A refusal that does not
+    /// last, or a question refused after silence, is noise on the line: a unit does not change its mind.
     pub(super) fn request(&mut self, request: &Request) -> Result<Heard, Halt> {
         let unit = self.bench.unit;
         let Some(command) = unit.dialect.compose(request) else {
             return Err(Halt::Bench(format!("the unit file has no command for {request:?}; add it under `commands`")));
         };
         let tries = if request.may_be_repeated() { unit.link.tries } else { 1 };
-        for _ in 0..tries {
+        let (mut unanswered, mut refusal) = (0, None);
+        for _ in 0..tries.max(REFUSALS) {
             match self.say_and_wait(request, &command)? {
-                Some(Heard::Refused { answer }) => {
-                    self.cue(Cue::Refused { command: command.clone(), answer: answer.clone() });
-                    return Err(Halt::Unit(format!("the unit refused `{command}`: `{answer}`")));
+                Some(Heard::Refused { answer }) => refusal = Some(answer),
+                Some(heard) => {
+                    return match refusal {
+                        Some(answer) => Err(changed_its_mind(&command, &answer)),
+                        None => Ok(heard),
+                    };
                 }
-                Some(heard) => return Ok(heard),
-                None => self.cue(Cue::Unanswered { command: command.clone() }),
+                None => {
+                    self.cue(Cue::Unanswered { command: command.clone() });
+                    unanswered += 1;
+                    if unanswered == tries {
+                        break;
+                    }
+                }
             }
         }
+        if let Some(answer) = refusal {
+            return self.refused(&command, answer);
+        }
+        self.question_after_silence()?;
         let waited = unit.link.answer_within.as_millis();
-        Err(Halt::Unit(format!("the unit did not answer `{command}` within {waited} ms ({tries} tries)")))
+        Err(self.silence(format!("the unit did not answer `{command}` within {waited} ms ({tries} tries)")))
+    }
+
+    /// A line that the unit refused however often it was asked.
+    pub(super) fn refused<T>(&mut self, command: &str, answer: String) -> Result<T, Halt> {
+        let why = format!("the unit refused `{command}`: `{answer}`");
+        self.cue(Cue::Refused { command: command.to_owned(), answer });
+        Err(Halt::Unit(why))
+    }
+
+    /// Who is to blame for a silence: the link, where it holds half a line.
+    pub(super) fn silence(&self, why: String) -> Halt {
+        match self.link.unfinished() {
+            Some(half) => garbled(&format!("{why}, but began a line: `{half}`")),
+            None => Halt::Unit(why),
+        }
+    }
+
+    /// Asks something harmless after a command that had no answer. A line whose end was garbled stands before this
+    /// question still, and makes the unit refuse it.
+    pub(super) fn question_after_silence(&mut self) -> Result<(), Halt> {
+        let Some(question) = self.bench.unit.dialect.compose(&Request::State) else { return Ok(()) };
+        match self.say_and_wait(&Request::State, &question)? {
+            Some(Heard::Refused { answer }) => {
+                Err(garbled(&format!("after a command without an answer, `{question}` was answered `{answer}`")))
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Makes a request whose moment matters. The unit heard it somewhere between the sending and the answer, anywhere
@@ -125,9 +172,7 @@ impl Conductor<'_, '_> {
                 self.cue(Cue::Restarted);
                 Err(Halt::Unit("the unit started afresh by itself".into()))
             }
-            Heard::Garbled { why } => {
-                Err(Halt::Bench(format!("the unit link is garbled: {why}; check its cable, ground and baud rate")))
-            }
+            Heard::Garbled { why } => Err(garbled(&why)),
             Heard::Refused { answer } => Err(Halt::Unit(format!("the unit refused: `{answer}`"))),
             _ => Ok(()),
         }
@@ -147,17 +192,28 @@ impl Conductor<'_, '_> {
             told = agreed(told, again)?;
             // What a whole question and answer took bounds what the banner can have been held back.
             delay = self.bench.clock.now().since(self.said_at);
+            // A digit that was flipped on the line would be the unit's fault.
+            if told.iter().any(|(what, value)| self.should_report(what).is_some_and(|expected| expected != value))
+                && let Heard::Identity(again) = self.request(&Request::Identity)?
+            {
+                told = agreed(told, again)?;
+            }
         }
         self.mark_between(heard_at.before(delay), heard_at, Cue::StartedUp);
         for (what, value) in told {
-            let expected = match what.as_str() {
-                "serial" => Some(self.job.serial.to_owned()),
-                "model" => Some(unit.reports_as.clone()),
-                _ => None,
-            };
+            let expected = self.should_report(&what).map(str::to_owned);
             self.cue(Cue::Reported { what, value, expected });
         }
         Ok(())
+    }
+
+    /// What the unit has to say of itself, where that is known.
+    fn should_report(&self, what: &str) -> Option<&str> {
+        match what {
+            "serial" => Some(self.job.serial),
+            "model" => Some(&self.bench.unit.reports_as),
+            _ => None,
+        }
     }
 
     /// What the banner says; nothing of a unit that has none, once it has had its time.
@@ -176,10 +232,8 @@ impl Conductor<'_, '_> {
         }
         let waited = self.bench.unit.link.start_up_within.as_secs_f64();
         match garbage {
-            Some(why) => Err(Halt::Bench(format!(
-                "the unit link is garbled: no start-up banner within {waited} s, but {why}; check its cable, ground and baud rate"
-            ))),
-            None => Err(Halt::Unit(format!(
+            Some(why) => Err(garbled(&format!("no start-up banner within {waited} s, but {why}"))),
+            None => Err(self.silence(format!(
                 "the unit said nothing within {waited} s of its supply coming on; look at the service cable and its port first"
             ))),
         }
@@ -200,6 +254,16 @@ impl Conductor<'_, '_> {
             part.lines.push(Line { at, from: Talker::Unit, text });
         });
     }
+}
+
+/// A line that was refused at first and then taken.
+pub(super) fn changed_its_mind(command: &str, answer: &str) -> Halt {
+    garbled(&format!("`{command}` was answered `{answer}`, then taken"))
+}
+
+/// The link cannot be trusted, so nothing that was said over it proves anything about the unit.
+fn garbled(why: &str) -> Halt {
+    Halt::Bench(format!("the unit link is garbled: {why}; check its cable, ground and baud rate"))
 }
 
 /// Whether this is what a request waits for. A question is answered by what it asks for, whether or not the firmware
@@ -224,9 +288,7 @@ fn is_glitch(character: char) -> bool {
 fn agreed(banner: Vec<(String, String)>, identity: Vec<(String, String)>) -> Result<Vec<(String, String)>, Halt> {
     for (what, value) in &banner {
         if let Some((_, again)) = identity.iter().find(|(name, _)| name == what).filter(|(_, again)| again != value) {
-            return Err(Halt::Bench(format!(
-                "the unit link is garbled: the unit gave its {what} as `{value}`, then as `{again}`; check its cable and ground"
-            )));
+            return Err(garbled(&format!("the unit gave its {what} as `{value}`, then as `{again}`")));
         }
     }
     let extra = banner.into_iter().filter(|(what, _)| !identity.iter().any(|(name, _)| name == what));

@@ -27,6 +27,11 @@ impl LineLink {
         }
     }
 
+    /// What has arrived of a line that has no end yet.
+    pub fn unfinished(&self) -> Option<String> {
+        (!self.pending.is_empty()).then(|| String::from_utf8_lossy(&self.pending).into_owned())
+    }
+
     /// Forgets an unfinished line: after the unit's supply was switched.
     pub fn forget(&mut self) {
         self.pending.clear();
@@ -57,6 +62,15 @@ mod tests {
     fn lines_come_whole_however_they_arrive() {
         assert_eq!(lines(&[b"OK G", b"O R\r", b"\nDONE\n\n", b"half"]), ["OK GO R", "DONE"]);
         assert_eq!(lines(&[b"\xff\xfeO\n"]), ["\u{fffd}\u{fffd}O"]);
+    }
+
+    #[test]
+    fn a_line_without_its_end_is_known() {
+        let mut link = LineLink::default();
+        link.accept(b"DONE 3.5\n", |_| {});
+        assert_eq!(link.unfinished(), None);
+        link.accept(b"DONE 3.5\x0b", |line| panic!("{line}"));
+        assert_eq!(link.unfinished().as_deref(), Some("DONE 3.5\x0b"));
     }
 
     #[test]
