@@ -62,14 +62,21 @@ impl Simulated {
         let began = time::OffsetDateTime::UNIX_EPOCH;
         let (clock, mut port, mut jig) = sim::bench(World::new(world), began);
         let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &self.unit };
-        let job = Job {
-            plan: &self.plan,
-            setup: &self.setup,
-            protection: &self.protection,
-            serial: &world.serial,
-            interrupted,
-        };
-        run::run(&job, &mut bench, &mut Answering::new(Vec::new(), true), evidence, watcher)
+        self.run_on(&mut bench, &world.serial, evidence, interrupted, watcher)
+    }
+
+    /// The same on any bench.
+    pub fn run_on(
+        &self,
+        bench: &mut Bench<'_>,
+        serial: &str,
+        evidence: &mut dyn Evidence,
+        interrupted: &AtomicBool,
+        watcher: &mut dyn Watcher,
+    ) -> RunOutcome {
+        let (plan, setup, protection) = (&self.plan, &self.setup, &self.protection);
+        let job = Job { plan, setup, protection, serial, interrupted };
+        run::run(&job, bench, &mut Answering::new(Vec::new(), true), evidence, watcher)
     }
 }
 
