@@ -124,7 +124,8 @@ fn explain(lost: f64, slack: f64, scale: &Scale) -> (f64, f64, f64) {
 mod tests {
     use super::*;
 
-    const SCALE: Scale = Scale { ticks_per_second: 2e6, steps_per_edge: 2.0, field_turn: 64.0, steps_per_tooth: 160.0 };
+    const SCALE: Scale =
+        Scale { ticks_per_second: 2e6, steps_per_edge: 2.0, field_turn: 64.0, steps_per_tooth: 160.0, stamp: 0.3 };
 
     #[test]
     fn whole_turns_are_the_motors_and_whole_teeth_the_belts() {

@@ -121,6 +121,7 @@ pub const CATALOGUE: &[Measurand] = &[
     strides::BACKLASH,
     ends::RESPONSE,
     ends::BOUNCE,
+    ends::BOUNCES,
     ends::OVERRUN,
     ends::REPEATABILITY,
     ends::MISSED,

@@ -10,7 +10,7 @@ use super::values::{
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, EdgeChannel, Side};
 use crate::quantity::Dimension;
-use crate::stats::{Estimate, summary};
+use crate::stats::{Estimate, deviation_uncertainty, summary};
 
 const ENCODER: &[EdgeChannel] = &[EdgeChannel::Step, EdgeChannel::EncoderA, EdgeChannel::EncoderB];
 
@@ -123,7 +123,7 @@ impl Crawl {
         let freedom = self.intervals.len() as f64 - 1.0;
         Estimate::of(value).with("resolution", resolution).with_freedom(
             "sampling",
-            observed / (2.0 * freedom).sqrt(),
+            observed * deviation_uncertainty(freedom),
             freedom,
         )
     }

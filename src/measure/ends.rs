@@ -2,11 +2,12 @@
 //! it repeats, and whether it comes at all.
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence};
-use super::values::{RECTANGULAR, count, encoder_scale, interval, length, reading, seconds, unit};
+use super::position::{Position, distance};
+use super::values::{count, encoder_scale, interval, reading, seconds, unit, without_noise};
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
-use crate::stats::{Estimate, summary};
+use crate::stats::{Component, Estimate, deviation_uncertainty, summary};
 
 const SWITCHES: &[EdgeChannel] = &[EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop];
 
@@ -32,6 +33,17 @@ pub(super) const BOUNCE: Measurand = Measurand {
     reader: |check, setup| each_hit(check, |contact| Some(Ok(interval((contact.quiet - contact.at) as f64, setup)))),
 };
 
+pub(super) const BOUNCES: Measurand = Measurand {
+    name: "end-stop bounces",
+    dimension: Dimension::Count,
+    about: "how often the contact of an end switch opens again in its chatter; edges more than 10 ms apart are none",
+    source: "common practice",
+    edges: SWITCHES,
+    samples: &[],
+    pooling: Pooling::Worst,
+    reader: |check, _| each_hit(check, |contact| Some(Ok(count(contact.openings)))),
+};
+
 pub(super) const OVERRUN: Measurand = Measurand {
     name: "end-stop overrun",
     dimension: Dimension::Length,
@@ -40,7 +52,7 @@ pub(super) const OVERRUN: Measurand = Measurand {
     edges: &[EdgeChannel::EncoderA, EdgeChannel::EncoderB, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
     samples: &[],
     pooling: Pooling::Worst,
-    reader: |check, setup| each_hit(check, |contact| Some(Ok(length(contact.overrun, setup)))),
+    reader: |check, setup| each_hit(check, |contact| Some(Ok(distance(&contact.position, &contact.farthest, setup)))),
 };
 
 pub(super) const REPEATABILITY: Measurand = Measurand {
@@ -106,25 +118,34 @@ fn repeatability(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
                 positions.extend(switch.contact.map(|contact| contact.position));
                 missing |= switch.contact.is_none() && !switch.pressed_before;
             }
-            let result = match summary::standard_deviation(&positions) {
-                Some(deviation) if positions.len() >= 3 => Ok(scatter(deviation, positions.len(), setup)),
-                _ if missing => Err(never_closed(side)),
-                _ => return None,
+            let result = match scatter(&positions, setup) {
+                Some(scatter) => Ok(scatter),
+                None if missing => Err(never_closed(side)),
+                None => return None,
             };
             Some(Reading { label: format!("{} end", side.name()), result })
         })
         .collect()
 }
 
-/// A standard deviation of positions. Its own relative doubt is 1/√(2(n − 1)) (JCGM 100:2008, E.4.3).
-fn scatter(deviation: f64, readings: usize, setup: &Setup) -> Estimate {
-    let per_metre = setup.jig.encoder_edges_per_metre;
-    let freedom = readings as f64 - 1.0;
-    let value = deviation / per_metre;
-    Estimate::of(value)
-        .with("resolution", RECTANGULAR / per_metre / (readings as f64).sqrt())
-        .with_freedom("sampling", value / (2.0 * freedom).sqrt(), freedom)
-        .and(encoder_scale(value, setup))
+/// The standard deviation of positions, what they are in doubt themselves taken out; `None` of fewer than three.
+fn scatter(positions: &[Position], setup: &Setup) -> Option<Estimate> {
+    /// Two say next to nothing of a scatter.
+    const CONTACTS_MIN: usize = 3;
+    let places: Vec<f64> = positions.iter().map(|position| position.at).collect();
+    let observed = summary::standard_deviation(&places).filter(|_| places.len() >= CONTACTS_MIN)?;
+    let (count, per_metre) = (places.len() as f64, setup.jig.encoder_edges_per_metre);
+    let noise = positions.iter().map(|position| position.standard_uncertainty().powi(2)).sum::<f64>() / count;
+    let (left, doubt) = without_noise(observed * observed, noise);
+    // A standard deviation cannot be off by more than that of the errors: that bounds what cells of the encoder hide.
+    let hidden = if positions.iter().any(|position| position.running.is_none()) {
+        Component::rectangular("cells of the encoder", 0.5 * (count / (count - 1.0)).sqrt() / per_metre)
+    } else {
+        Component::normal("moments in cells", doubt / per_metre)
+    };
+    let (value, freedom) = (left / per_metre, count - 1.0);
+    let sampling = observed / per_metre * deviation_uncertainty(freedom);
+    Some(Estimate::of(value).and(hidden).with_freedom("sampling", sampling, freedom).and(encoder_scale(value, setup)))
 }
 
 fn missed(check: &CheckEvidence, _: &Setup) -> Vec<Reading> {

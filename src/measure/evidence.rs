@@ -3,6 +3,7 @@
 //! Times are ticks and positions are encoder edges, as captured; the measurands turn them into SI with their doubt.
 
 use super::closer::CloserLook;
+use super::position::Position;
 use super::pulses::{Intervals, Knee};
 use super::step_clock::{Motion, ProfileErrors};
 use crate::capture::{Action, Cue, Driven, Loss, OutputChannel, Phase, Sample, SampleChannel, Side, Tick};
@@ -81,7 +82,7 @@ pub struct TimedCue {
     pub doubt: Tick,
     /// What happened.
     pub cue: Cue,
-    pub(super) position: f64,
+    pub(super) position: Position,
     /// Carriage speed just then, edges per tick, without sign.
     pub(super) speed: f64,
     /// Whether the motor was being stepped just then.
@@ -160,15 +161,17 @@ pub(super) struct SwitchEvidence {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Contact {
     pub at: Tick,
-    pub position: f64,
+    pub position: Position,
     /// Last edge of the chatter that it began with.
     pub quiet: Tick,
-    /// How far the carriage went on, in edges.
-    pub overrun: f64,
+    /// How often it opened again until then.
+    pub openings: usize,
+    /// The farthest that the carriage went on.
+    pub farthest: Position,
     /// When the steps began to slow.
     pub knee: Option<Knee>,
     /// Position of the last contact of the other end, where it had been touched before.
-    pub other_end: Option<f64>,
+    pub other_end: Option<Position>,
     /// Steps minus the carriage's way in steps since the session began.
     pub lag: f64,
 }
@@ -178,7 +181,7 @@ pub(super) struct Contact {
 pub(super) struct PressEvidence {
     pub control: u8,
     pub at: Tick,
-    pub position: f64,
+    pub position: Position,
     pub stepping: bool,
     pub first_pulse_after: Option<Tick>,
     pub last_pulse_after: Option<Tick>,

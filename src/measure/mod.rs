@@ -21,6 +21,7 @@ mod light;
 mod observe;
 mod pack;
 mod pooling;
+mod position;
 mod pulses;
 mod session;
 mod setup;

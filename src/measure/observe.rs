@@ -5,9 +5,11 @@ use super::evidence::{
     Burst, CarriageCruise, Contact, CruiseEvidence, PhaseEvidence, PressEvidence, Rail, RunEvidence, SECTIONS,
     SwitchEvidence, TakeUp, TimedCue, Touch,
 };
+use super::position::Position;
 use super::pulses::{self, Intervals, Run, Scratch};
 use super::step_clock::{Motion, Profile, Rules, StepClock, nominal};
 use super::track::Path;
+use super::values::stamp_variance;
 use crate::capture::{Cue, Driven, Edge, EdgeChannel, Mark, MarkKind, OutputChannel, Phase, Side, Tick};
 use crate::stats::summary;
 
@@ -57,7 +59,7 @@ pub(super) struct Carried {
     /// Level of each end switch and since when.
     pub switches: [(Option<bool>, Tick); 2],
     /// Position of the last first contact with each end.
-    pub contacts: [Option<f64>; 2],
+    pub contacts: [Option<Position>; 2],
 }
 
 impl Section<'_> {
@@ -165,18 +167,15 @@ impl Section<'_> {
     fn contact(&self, side: Side, edges: &[Edge], runs: &[Run], scale: &Scale, carried: &Carried) -> Contact {
         let at = edges[0].tick();
         let turned = self.direction.iter().map(|edge| edge.tick()).find(|turn| *turn > at).unwrap_or(Tick::MAX);
-        let mut quiet = at;
-        for edge in &edges[1..] {
-            if edge.tick() - quiet > scale.ticks(CHATTER_GAP_S) || edge.tick() >= turned {
-                break;
-            }
-            quiet = edge.tick();
-        }
-        let position = self.path.position_at(at);
+        let goes_on =
+            |pair: &[Edge]| pair[1].tick() - pair[0].tick() <= scale.ticks(CHATTER_GAP_S) && pair[1].tick() < turned;
+        let chatter = &edges[..=edges.windows(2).take_while(|pair| goes_on(pair)).count()];
+        let quiet = chatter[chatter.len() - 1].tick();
+        let position = self.path.at(at, scale.stamp);
         let (low, high) = self.path.extent_from(at);
-        let overrun = match side {
-            Side::Left => position - (f64::from(low) + 0.5),
-            Side::Right => f64::from(high) + 0.5 - position,
+        let farthest = match side {
+            Side::Left => low,
+            Side::Right => high,
         };
         let during = runs.iter().rfind(|run| run.first <= at);
         let steps = carried.pulses + signed_pulses(self.pulses, runs, at);
@@ -184,10 +183,11 @@ impl Section<'_> {
             at,
             position,
             quiet,
-            overrun: overrun.max(0.0),
+            openings: chatter.iter().filter(|edge| !edge.level()).count(),
+            farthest: Position::resting(farthest),
             knee: during.and_then(|run| pulses::knee(&self.pulses[run.pulses.clone()], at)),
             other_end: carried.contacts[side.opposite() as usize],
-            lag: steps as f64 - position * scale.steps_per_edge,
+            lag: steps as f64 - position.at * scale.steps_per_edge,
         }
     }
 
@@ -196,7 +196,7 @@ impl Section<'_> {
             at: mark.at,
             doubt: mark.doubt,
             cue: cue.clone(),
-            position: self.path.position_at(mark.at),
+            position: self.path.at(mark.at, scale.stamp),
             speed: speed_at(&self.path, mark.at, scale),
             stepping: self.stepping(mark.at, scale),
         };
@@ -228,7 +228,7 @@ impl Section<'_> {
                 PressEvidence {
                     control,
                     at,
-                    position: self.path.position_at(at),
+                    position: self.path.at(at, scale.stamp),
                     stepping,
                     first_pulse_after: self.pulses.get(next).map(|pulse| pulse.tick()),
                     last_pulse_after: self.pulses[next..].last().map(|pulse| pulse.tick()),
@@ -338,6 +338,8 @@ pub(super) struct Scale {
     pub steps_per_edge: f64,
     pub field_turn: f64,
     pub steps_per_tooth: f64,
+    /// Standard uncertainty of one stamp, ticks.
+    pub stamp: f64,
 }
 
 impl Scale {
@@ -347,6 +349,7 @@ impl Scale {
             steps_per_edge: setup.unit.steps_per_metre / setup.jig.encoder_edges_per_metre,
             field_turn: 4.0 * f64::from(setup.unit.microsteps),
             steps_per_tooth: setup.unit.steps_per_metre * setup.unit.belt_pitch,
+            stamp: stamp_variance(setup).sqrt(),
         }
     }
 

@@ -226,8 +226,8 @@ impl Session {
         };
         let travel = self.setup.unit.travel * self.setup.jig.encoder_edges_per_metre;
         match side {
-            Side::Left => self.zero = Some(contact.position),
-            Side::Right => self.zero = Some(self.zero.unwrap_or(contact.position - travel)),
+            Side::Left => self.zero = Some(contact.position.at),
+            Side::Right => self.zero = Some(self.zero.unwrap_or(contact.position.at - travel)),
         }
     }
 

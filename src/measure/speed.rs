@@ -1,7 +1,8 @@
 //! Times, lengths and speeds of a travel.
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
-use super::values::{self, RECTANGULAR, interval, length, reading, seconds, unit};
+use super::position::distance;
+use super::values::{self, RECTANGULAR, interval, reading, seconds, unit};
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, Cue, Destination, EdgeChannel, OutputChannel};
 use crate::quantity::Dimension;
@@ -109,7 +110,7 @@ fn travel_length(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
                 let missed = || unit(format!("the {} end switch never closed", side.name()));
                 return (!switch.pressed_before).then(|| reading(phase, Err(missed())));
             };
-            Some(reading(phase, Ok(length((contact.position - contact.other_end?).abs(), setup))))
+            Some(reading(phase, Ok(distance(&contact.other_end?, &contact.position, setup))))
         })
         .collect()
 }

@@ -2,6 +2,7 @@
 
 use super::controls::touched;
 use super::evidence::{CheckEvidence, PhaseEvidence, PressEvidence};
+use super::position::{self, Position};
 use super::values::{bench, count, interval, length, reading, seconds, unit};
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, Cue, EdgeChannel, SampleChannel, Side, Tick};
@@ -111,9 +112,9 @@ fn distance(phase: &PhaseEvidence, setup: &Setup) -> Option<Result<Estimate, Wit
     if !stepping {
         return Some(Err(unit("nothing moved any more when it was told to stop")));
     }
-    let rest = f64::from(phase.rail.settled.unwrap_or(phase.rail.end)) + 0.5;
+    let rest = Position::resting(phase.rail.settled.unwrap_or(phase.rail.end));
     let blur = blur / setup.jig.encoder_edges_per_metre;
-    Some(Ok(length((rest - position).abs(), setup).with("link", blur)))
+    Some(Ok(position::distance(&position, &rest, setup).with("link", blur)))
 }
 
 fn creep(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {

@@ -1,11 +1,12 @@
 //! Steps against the carriage: steps that the motor lost or made up, teeth that the belt jumped, slack after a turn.
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence, TakeUp};
-use super::values::{RECTANGULAR, bench, encoder_scale, no_pulses, reading, unit};
+use super::position;
+use super::values::{bench, encoder_scale, no_pulses, reading, unit};
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
-use crate::stats::Estimate;
+use crate::stats::{Component, Estimate};
 
 const EDGES: &[EdgeChannel] =
     &[EdgeChannel::Step, EdgeChannel::Direction, EdgeChannel::EncoderA, EdgeChannel::EncoderB];
@@ -111,7 +112,7 @@ fn slip_between_contacts(check: &CheckEvidence, side: Side, setup: &Setup) -> Ve
             let slipped = (pair[1].1.lag - pair[0].1.lag - motor).abs().max(teeth);
             Reading {
                 label: format!("{} end to {} end, {}", side.name(), side.name(), check.phases[pair[1].0].phase.label),
-                result: Ok(steps_to_length(slipped, setup)),
+                result: Ok(slip(slipped, pair[0].1, pair[1].1, setup)),
             }
         })
         .collect()
@@ -141,15 +142,16 @@ fn turns(phase: &PhaseEvidence, setup: &Setup) -> Vec<Reading> {
 fn one_crossing(steps: f64, setup: &Setup) -> Estimate {
     let value = steps / setup.unit.steps_per_metre;
     Estimate::of(value)
-        .with("resolution", RECTANGULAR / setup.jig.encoder_edges_per_metre)
-        .with("step", RECTANGULAR / setup.unit.steps_per_metre)
+        .and(Component::rectangular("cell of the encoder", 0.5 / setup.jig.encoder_edges_per_metre))
+        .and(Component::rectangular("step", 0.5 / setup.unit.steps_per_metre))
         .and(encoder_scale(value, setup))
 }
 
-/// A difference of two lags, each from one step count and one position.
-fn steps_to_length(steps: f64, setup: &Setup) -> Estimate {
-    let two = std::f64::consts::SQRT_2;
-    Estimate::of(steps / setup.unit.steps_per_metre)
-        .with("resolution", two * RECTANGULAR / setup.jig.encoder_edges_per_metre)
-        .with("step", two * RECTANGULAR / setup.unit.steps_per_metre)
+/// A difference of two lags, each from one step count and one position. Both contacts were come to from the same side, so
+/// that slack is in neither.
+fn slip(steps: f64, one: &Contact, other: &Contact, setup: &Setup) -> Estimate {
+    let between = position::way(&one.position, &other.position, setup);
+    let slipped = steps / setup.unit.steps_per_metre;
+    Estimate::combined(slipped, &[(&between, 1.0)])
+        .and(Component::triangular("steps", 1.0 / setup.unit.steps_per_metre))
 }

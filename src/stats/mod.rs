@@ -1,6 +1,7 @@
 //! Estimates with their uncertainty, and the distributions that judge them. Knows nothing of units or benches.
 
 mod component;
+mod deviation;
 mod estimate;
 pub mod monte_carlo;
 mod separable;
@@ -15,6 +16,7 @@ mod tally;
 pub const COVERAGE: f64 = 0.95;
 
 pub use component::{Component, Distribution, Evaluation};
+pub use deviation::deviation_uncertainty;
 pub use estimate::{Correlation, Estimate, whole_freedom};
 pub use monte_carlo::Drawn;
 pub use separable::{NoFit, Separable, exponential, likeness};

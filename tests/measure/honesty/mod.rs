@@ -58,12 +58,21 @@ impl Coverage {
 
     /// Holds the coverage to 93 to 97 %.
     fn check(&self) {
+        self.hold(0.93, 0.97);
+    }
+
+    /// Where a bound stands for something that is mostly far smaller, no more can be asked than that it holds.
+    fn check_bound(&self) {
+        self.hold(0.95, 1.0);
+    }
+
+    fn hold(&self, least: f64, most: f64) {
         let total = f64::from(self.total);
         let (part, reach) = (f64::from(self.inside) / total, self.reach / total);
         let chance = if self.total < ENOUGH { 3.3 * (0.05 * 0.95 / total).sqrt() } else { 0.0 };
         let shown = format!("{}: {part:.4} inside, mean reach {reach:.3}, worst {:?}", self.name, self.worst);
         println!("{shown}");
-        assert!(part >= 0.93 - chance && part <= 0.97 + chance, "{shown}");
+        assert!(part >= least - chance && part <= most + chance, "{shown}");
     }
 }
 
