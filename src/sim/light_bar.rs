@@ -7,6 +7,8 @@ use super::sine::sine_of_turns;
 /// Half the width of what a refresh leaves behind the jig's filter, ns: a pulse as narrow as one that lets pass nothing
 /// beyond 400 Hz to speak of.
 const FILTERED_NS: f64 = 2.5e6;
+/// Light that reaches the sensor of a dark segment from elsewhere (invented for the demo).
+pub const STRAY_LIGHT: f64 = 0.015;
 
 /// How the bar and its regulator are made.
 #[derive(Debug, Clone, PartialEq)]

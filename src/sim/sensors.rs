@@ -40,6 +40,11 @@ impl JigClock {
         Self::of(TICKS_PER_SECOND as f64 * 1e-9 * (1.0 + CLOCK_UNCERTAINTY * chance.deviate()))
     }
 
+    /// A clock without error.
+    pub fn exact(ticks_per_second: u64) -> Self {
+        Self::of(ticks_per_second as f64 * 1e-9)
+    }
+
     fn of(ticks_per_ns: f64) -> Self {
         Self { ticks_per_ns: (ticks_per_ns * 2.0_f64.powi(64)) as u64, ns_per_tick: 1.0 / ticks_per_ns }
     }

@@ -4,6 +4,7 @@ mod drive;
 mod faults;
 mod healthy;
 mod in_process;
+mod mechanics;
 mod talk;
 
 use super::{Fault, SimTime, World, WorldSettings};

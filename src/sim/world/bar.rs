@@ -4,10 +4,9 @@ use super::World;
 use crate::capture::{Part, SampleChannel, Tick};
 use crate::sim::SimTime;
 use crate::sim::firmware::SEGMENTS;
+use crate::sim::light_bar::STRAY_LIGHT;
 use crate::sim::sensors::{FLICKER_BURST, FLICKER_EVERY_TICKS, FLICKER_TICKS, LIGHT_TICKS};
 
-/// Light that reaches the sensor of a dark segment from elsewhere (invented for the demo).
-const STRAY_LIGHT: f64 = 0.015;
 /// Red, green and blue that reach the colour sensor from elsewhere, each (invented for the demo).
 const STRAY_COLOUR: f64 = 0.0003;
 /// Samples of flicker that are taken in one go: a board's buffer.

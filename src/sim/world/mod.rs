@@ -9,13 +9,12 @@ use super::assembly::{Assembly, WorldSettings};
 use super::carriage::TRAVEL;
 use super::chance::{Chance, Stream};
 use super::controls::Controls;
-use super::driver::{Drive, Driver};
+use super::driver::Drive;
+use super::feed::Feed;
 use super::firmware::{CONTROLS, Controller, Outcome, SEGMENTS};
 use super::light_bar::LightBarMake;
-use super::motor::Motor;
-use super::pack::{Pack, Terminals};
+use super::pack::Terminals;
 use super::sensors::{Converters, Encoder, JigClock};
-use super::thermal::Thermal;
 use super::train::{MICROSTEP, Parts, Train};
 use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, Tick};
 
@@ -28,37 +27,22 @@ pub struct World {
     now: SimTime,
     opened: bool,
     // The unit.
-    motor: Motor,
-    driver: Driver,
     train: Train,
     controller: Controller,
-    thermal: Thermal,
     segments: [f64; SEGMENTS],
     dead_segment: Option<usize>,
     light_bar: LightBarMake,
     controls: Controls,
-    phase_current: f64,
-    mechanical_power: f64,
-    known_drive: Drive,
     // The driver had its supply cut: its table begins anew.
     new_table: bool,
     known_delay: u32,
     direction_line: bool,
-    // Its supply: the unit's own pack and the bench's nearly empty one.
-    packs: [Pack; 2],
-    pack_times: [SimTime; 2],
+    feed: Feed,
     supply: bool,
-    load: bool,
-    low_pack: bool,
-    dips_per_s: f64,
-    dip_ends: SimTime,
-    copper_joules: f64,
-    heated_at: SimTime,
     // The jig.
     clock: JigClock,
     converters: Converters,
     noise: Chance,
-    contact: Chance,
     bar_noise: Chance,
     inputs: [bool; 2],
     pack_tick: Tick,
@@ -96,38 +80,23 @@ impl World {
             encoder,
             seed,
         });
-        let air = settings.air_celsius;
         Self {
             now: 0,
             opened: false,
             train,
+            feed: Feed::new(&assembly, settings.air_celsius, seed),
             controller: Controller::new(assembly.firmware, assembly.garbled, seed),
-            thermal: Thermal::new(assembly.thermal, air),
-            motor: assembly.motor,
-            driver: assembly.driver,
             segments: assembly.segments,
             dead_segment: assembly.dead_segment,
             light_bar: assembly.light_bar,
             controls: Controls::new(assembly.controls, seed),
-            phase_current: 0.0,
-            mechanical_power: 0.0,
-            known_drive: Drive::Off,
             new_table: true,
             known_delay: 0,
             direction_line: false,
-            packs: [Pack::new(assembly.pack, air), Pack::new(assembly.bench_pack, air)],
-            pack_times: [0; 2],
             supply: false,
-            load: false,
-            low_pack: false,
-            dips_per_s: assembly.dips_per_s,
-            dip_ends: SimTime::MAX,
-            copper_joules: 0.0,
-            heated_at: 0,
             clock,
             converters,
             noise: Chance::new(seed, Stream::Noise),
-            contact: Chance::new(seed ^ 0xd1b5, Stream::Contact),
             bar_noise: Chance::new(seed ^ 0xba45, Stream::Bar),
             inputs: [true; 2],
             pack_tick: 0,
@@ -216,11 +185,11 @@ impl World {
             }
             OutputChannel::DummyLoad => {
                 self.use_pack();
-                self.load = on;
+                self.feed.set_load(on);
             }
             OutputChannel::LowPack => {
                 self.use_pack();
-                self.low_pack = on;
+                self.feed.set_low_pack(on);
             }
             OutputChannel::Press(control) => self.controls.press(usize::from(control), on, self.now),
         }
@@ -290,18 +259,19 @@ impl World {
 
     /// True share of its charge that the pack in use has left.
     pub fn charge(&self) -> f64 {
-        self.packs[usize::from(self.low_pack)].charge()
+        self.feed.charge()
     }
 
     /// True voltage and current at the contacts of the pack in use, V and A.
     pub fn supply(&self) -> (f64, f64) {
-        let Terminals { volts, amps } = self.packs[usize::from(self.low_pack)].terminals();
+        let Terminals { volts, amps } = self.feed.terminals();
         (volts, amps)
     }
 
     /// True temperatures of winding, motor case and housing, °C.
     pub fn temperatures(&self) -> [f64; 3] {
-        [self.thermal.winding, self.thermal.case, self.thermal.housing]
+        let thermal = self.feed.thermal();
+        [thermal.winding, thermal.case, thermal.housing]
     }
 
     /// States the levels of all inputs at tick 0.
@@ -322,7 +292,7 @@ impl World {
     /// Moves to the next event, `goal` at the latest, and lets it happen.
     fn advance_to_event(&mut self, goal: SimTime, out: &mut Part) {
         let contact_at = self.controls.next_change();
-        let event = self.sample_at.min(self.dip_ends).min(self.watchdog).min(self.controller_at).min(contact_at);
+        let event = self.sample_at.min(self.feed.dip_ends()).min(self.watchdog).min(self.controller_at).min(contact_at);
         let reached = event.min(goal).max(self.now);
         self.move_to(reached, out);
         if self.now < reached || event > self.now {
@@ -336,9 +306,8 @@ impl World {
             self.controller.wake(self.now, self.train.end_stop_levels());
             self.look_at_controller(out);
         }
-        if self.dip_ends <= self.now {
-            self.dip_ends = SimTime::MAX;
-            self.packs.iter_mut().for_each(|pack| pack.set_extra_contact(0.0));
+        if self.feed.dip_ends() <= self.now {
+            self.feed.end_dip();
         }
         if self.sample_at <= self.now {
             self.sample(out);
@@ -423,13 +392,13 @@ impl World {
             out.push_edge(EdgeChannel::Direction, self.tick_now(), line);
         }
         self.follow_speed(self.controller.stepper.delay());
-        if self.controller.drive() != self.known_drive {
-            self.known_drive = self.controller.drive();
-            if self.new_table && self.known_drive != Drive::Off {
+        let drive = self.controller.drive();
+        if drive != self.feed.drive() {
+            if self.new_table && drive != Drive::Off {
                 self.new_table = false;
                 self.train.align_field();
             }
-            self.energise();
+            self.feed.set_drive(drive, &mut self.train);
             self.use_pack();
         }
     }
