@@ -82,8 +82,8 @@ bash tests/fuzz/run.sh 30
 echo "- a thousand runs over links that flip bits, and a thousand pulled cables"
 RAILPROOF_DRAWS=1000 cargo test --release --quiet --test noisy_links --test unplugged >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
 
-echo "- firmware of unit and capture board, instruction by instruction"
-for check in unit_check board_check; do
+echo "- firmware of unit and capture board, instruction by instruction, alone and with each other"
+for check in unit_check board_check bench_check; do
     bash "tests/emulated/$check.sh" --required >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
     tail -n 1 "$results/said"
 done
