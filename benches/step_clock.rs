@@ -3,7 +3,7 @@
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use railproof::capture::{Edge, EdgeChannel};
-use railproof::measure::{JigFacts, PackFacts, Setup, StepClock, StepClockRules, UnitFacts};
+use railproof::measure::{JigFacts, PackFacts, Profile, Setup, StepClock, StepClockRules, UnitFacts};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -62,13 +62,14 @@ fn steps(ticks_per_second: u64) -> Vec<Edge> {
         .collect()
 }
 
-/// The whole report of one motion, its histogram and its budgets among it.
+/// The whole report of one motion, its histogram, its budgets and the comparison with the commanded profile among it.
 #[divan::bench(args = [1_000_000, 1_000_000_000], sample_count = 20)]
 fn whole_report(bencher: Bencher, ticks_per_second: u64) {
     let (setup, steps) = (setup(ticks_per_second), steps(ticks_per_second));
     bencher.counter(ItemsCount::new(STEPS)).bench_local(|| {
         let mut clock = StepClock::new(StepClockRules::of(&setup));
         steps.chunks(65_536).for_each(|slice| clock.take(slice));
-        clock.finish().told(Some(7200.0), &setup)
+        let motion = clock.finish();
+        (motion.told(Some(7200.0), &setup), Profile::commanded(7200.0, &setup).compare(&steps, &motion))
     });
 }

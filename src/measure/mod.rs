@@ -43,8 +43,8 @@ pub use pooling::Pooling;
 pub use session::Session;
 pub use setup::{JigFacts, PackFacts, Setup, UnitFacts};
 pub use step_clock::{
-    AllanPoint, ClockValue, LongestGap, MaximumError, Motion, MoveClock, PhaseClock, PhaseKind,
-    Rules as StepClockRules, Steadied, SteadyClock, StepClock, Strays,
+    AllanPoint, ClockValue, LongestGap, MaximumError, Motion, MoveClock, PartErrors, PhaseClock, PhaseKind, Profile,
+    ProfileErrors, Rules as StepClockRules, Steadied, SteadyClock, StepClock, Strays,
 };
 pub use traces::{IntervalTrace, SpeedTrace, TemperatureTrace, Traces, VoltageBand};
 

@@ -25,7 +25,7 @@ pub use divide::{Motion, StepClock};
 pub(super) use measurands::{
     ALLAN_DEVIATION, FULL_STEP_JITTER, PROFILE_TIME_ERROR, RAMP_ACCELERATION, RAMP_DECELERATION, TIME_INTERVAL_ERROR,
 };
-pub(super) use profile::{Profile, ProfileErrors};
+pub use profile::{PartErrors, Profile, ProfileErrors};
 pub(super) use report::nominal;
 pub use report::{AllanPoint, ClockValue, LongestGap, MaximumError, MoveClock, PhaseClock, PhaseKind};
 pub use steady::{Steadied, SteadyClock, Strays};

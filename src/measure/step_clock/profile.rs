@@ -20,14 +20,14 @@ const STEPS_MIN: usize = 4 * FITTED_MIN;
 
 /// A commanded profile, in steps and ticks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::measure) struct Profile {
+pub struct Profile {
     rate: f64,
     acceleration: f64,
 }
 
 /// How far the steps of a motion are from the commanded profile.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::measure) struct ProfileErrors {
+pub struct ProfileErrors {
     /// Ramp up, cruise and ramp down; a motion without a cruise has all in the first.
     parts: [Option<PartErrors>; 3],
     /// Steps that the start was fitted to.
@@ -36,7 +36,7 @@ pub(in crate::measure) struct ProfileErrors {
 
 /// The same of a part of the motion. Ticks; late is positive.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::measure) struct PartErrors {
+pub struct PartErrors {
     pub steps: f64,
     pub squares: f64,
     /// Sum of the products of error and time since the start: how the sum of the squares changes with the clock's error.
@@ -47,20 +47,24 @@ pub(in crate::measure) struct PartErrors {
 }
 
 impl PartErrors {
-    fn take(part: &mut Option<Self>, error: f64, elapsed: f64) {
-        let part = part.get_or_insert(Self { steps: 0.0, squares: 0.0, products: 0.0, farthest: error, elapsed });
-        part.steps += 1.0;
-        part.squares += error * error;
-        part.products += error * elapsed;
-        if error.abs() > part.farthest.abs() {
-            (part.farthest, part.elapsed) = (error, elapsed);
+    /// Of steps with their error and the time since the start; `None` where there is none.
+    fn of(steps: impl Iterator<Item = (f64, f64)>) -> Option<Self> {
+        let mut part = Self { steps: 0.0, squares: 0.0, products: 0.0, farthest: 0.0, elapsed: 0.0 };
+        for (error, elapsed) in steps {
+            part.steps += 1.0;
+            part.squares += error * error;
+            part.products += error * elapsed;
+            if error.abs() >= part.farthest.abs() {
+                (part.farthest, part.elapsed) = (error, elapsed);
+            }
         }
+        (part.steps > 0.0).then_some(part)
     }
 }
 
 impl ProfileErrors {
     /// Of a phase of the motion.
-    pub fn of(&self, phase: PhaseKind) -> Option<&PartErrors> {
+    pub(super) fn of(&self, phase: PhaseKind) -> Option<&PartErrors> {
         let place = match phase {
             PhaseKind::RampUp | PhaseKind::Unsteady => 0,
             PhaseKind::Cruise => 1,
@@ -120,12 +124,15 @@ impl Profile {
         let ends = [course(begun, 0.0), course(begun, 1.0)];
         let falling = ends.map(|course| scatter(errors(course, pulses.len() - fitted, pulses.len())).1);
         let course = if falling[0] <= falling[1] { ends[0] } else { ends[1] };
-        let mut parts = [None; 3];
-        let borders = motion.cruise.as_ref().map_or((u64::MAX, u64::MAX), |cruise| (cruise.from, cruise.to));
-        for (place, error) in errors(course, 0, pulses.len()).enumerate() {
-            let part = usize::from(place as u64 >= borders.0) + usize::from(place as u64 > borders.1);
-            PartErrors::take(&mut parts[part], error - start, since(place) - start);
-        }
+        let end = |step: u64| usize::try_from(step).map_or(pulses.len(), |step| step.min(pulses.len()));
+        let cruise =
+            motion.cruise.as_ref().map_or(end(u64::MAX)..end(u64::MAX), |cruise| end(cruise.from)..end(cruise.to + 1));
+        let parts = [0..cruise.start, cruise.clone(), cruise.end..pulses.len()].map(|part| {
+            PartErrors::of(part.map(|place| {
+                let elapsed = since(place) - start;
+                (elapsed - course.due(course.first + place as f64), elapsed)
+            }))
+        });
         Ok(ProfileErrors { parts, fitted })
     }
 }
@@ -147,16 +154,17 @@ struct Course {
     first: f64,
     /// Steps from rest to rest; infinite where the motion is not seen to its end.
     way: f64,
-    /// Steps of a ramp, and the rate at its end: below the commanded one where the way is too short for that.
+    /// Steps of a ramp.
     ramp: f64,
-    top: f64,
+    /// Ticks of a step at its end: more than commanded where the way is too short for that rate.
+    period: f64,
 }
 
 impl Course {
     fn of(profile: &Profile, first: f64, way: f64) -> Self {
         let ramp = profile.ramp().min(0.5 * way);
         let top = (2.0 * profile.acceleration * ramp).sqrt();
-        Self { acceleration: profile.acceleration, first, way, ramp, top }
+        Self { acceleration: profile.acceleration, first, way, ramp, period: 1.0 / top }
     }
 
     /// When a step is due.
@@ -167,9 +175,9 @@ impl Course {
         }
         let left = self.way - step;
         if left >= self.ramp {
-            return (step + self.ramp) / self.top;
+            return (step + self.ramp) * self.period;
         }
-        (self.way + 2.0 * self.ramp) / self.top - ramp(left.max(0.0))
+        (self.way + 2.0 * self.ramp) * self.period - ramp(left.max(0.0))
     }
 }
 

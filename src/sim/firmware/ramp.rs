@@ -154,6 +154,21 @@ mod tests {
         assert!((third / second - 0.7778).abs() < 1e-3, "{}", third / second);
     }
 
+    // Outside: Austin (2005), delays of the recursion begun at 0.676·c0 against exact ones: 0.9792, 0.9925, 0.9962 … 1.00003; how: closed form, source from memory
+    #[test]
+    fn the_recursion_errs_as_much_as_it_should() {
+        let exact = f64::from(TIMER_HZ) * (2.0 / STEPS_PER_S2).sqrt();
+        let times = times(278, 44_800);
+        let ratios =
+            [(1_u32, 0.979_205), (2, 0.992_542), (3, 0.996_209), (5, 0.998_483), (10, 0.999_607), (100, 1.000_028)];
+        for (step, expected) in ratios {
+            let delay = f64::from(times[step as usize] - times[step as usize - 1]);
+            let right = exact * (f64::from(step + 1).sqrt() - f64::from(step).sqrt());
+            // Delays are whole ticks, and what was left over of the ones before is carried on.
+            assert!((delay - expected * right).abs() < 1.5, "{step}: {delay} {right}");
+        }
+    }
+
     #[test]
     fn reaches_the_speed_and_comes_to_rest_at_the_last_step() {
         // v²/2a = 90²/3200 = 2.53 mm: 202 steps of ramp each way.
