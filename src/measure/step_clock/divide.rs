@@ -20,8 +20,9 @@ use crate::capture::{Edge, Tick};
 const OFF_MAX: usize = 8;
 /// The fewest intervals that count as a cruise.
 const CRUISE_MIN: u64 = 64;
-/// Intervals from which a cruise's period is taken at first.
-const FIRST: usize = 256;
+/// Intervals from which a cruise's period is taken at first. It errs with their number to the power of −3/2, and what is said
+/// of the farthest edges is the better known the less it errs.
+const FIRST: usize = 2048;
 /// The most intervals that are cut off an end of a cruise.
 const TRIM_MAX: u64 = 1024;
 /// Pulses that are taken in at a time.
