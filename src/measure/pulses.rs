@@ -109,7 +109,7 @@ pub(super) struct Intervals {
 }
 
 /// Deviations up to this many ticks are counted in an array; the few beyond are listed.
-const COUNTED: i64 = 2048;
+const COUNTED: i64 = 1 << 15;
 
 impl Intervals {
     /// Counts the intervals between `pulses`.
@@ -139,6 +139,11 @@ impl Intervals {
         let counted = scratch.counts.iter().enumerate().filter(|(_, count)| **count > 0);
         beyond.extend(counted.map(|(index, count)| (index as i64 - COUNTED, u64::from(*count))));
         beyond.sort_unstable();
+        beyond.dedup_by(|later, kept| {
+            let same = later.0 == kept.0;
+            kept.1 += if same { later.1 } else { 0 };
+            same
+        });
         Self { base, deviations: beyond, change_squares }
     }
 
