@@ -152,8 +152,11 @@ def compare(phases, ticks, origin):
     # What the resolution of 1 ns adds is taken out of ours: some 1e-8 of the variance.
     for name in ["period jitter rms", "cycle-to-cycle jitter", "time interval error"]:
         near(name, ours[name]["value"], theirs[name], 1e-6)
-    for name in ["period jitter peak to peak", "time interval error peak to peak"]:
-        near(name, ours[name]["value"], theirs[name], 1e-3)
+    near("period jitter peak to peak", ours["period jitter peak to peak"]["value"], theirs["period jitter peak to peak"], 1e-3)
+    # The envelope keeps one point of each band; by how much that may be short is in the doubt.
+    farthest_apart = ours["time interval error peak to peak"]
+    off = abs(farthest_apart["value"] - theirs["time interval error peak to peak"])
+    assert off <= 3**0.5 * farthest_apart["standard_uncertainty"] + 1e-4 * farthest_apart["value"], farthest_apart
     for point in cruise["n_period_jitter"]:
         near(f"over {point['periods']}", point["value"], theirs["n"][point["periods"]], 1e-6)
     compared = 0
@@ -169,7 +172,9 @@ def compare(phases, ticks, origin):
     assert compared > len(EVERY), compared
     for point in cruise["maximum_time_interval_error"]:
         if point["periods"] in theirs["farthest"]:
-            near(f"MTIE {point['periods']}", point["value"], theirs["farthest"][point["periods"]], 1e-3)
+            # Short windows are tilted a little by the period that was guessed at first; the half-width of that is in the doubt.
+            off = abs(point["value"] - theirs["farthest"][point["periods"]])
+            assert off <= 3**0.5 * point["standard_uncertainty"] + 1e-4 * point["value"], point
         else:
             assert point["periods"] >= 1000 and point["value"] > theirs["farthest"][100], point
     near("longest gap", cruise["longest_gap"]["value"], theirs["longest"], 1e-9)
