@@ -76,6 +76,49 @@ static double told_latest_ms(void)
     return latest;
 }
 
+#define OVERFLOW_CYCLES (8 << 16)
+
+/* How many cycles it is to the timer's next overflow. */
+static uint64_t to_overflow(void)
+{
+    double since = fmod(-cycles_behind(0, world.avr->cycle), OVERFLOW_CYCLES);
+    return (uint64_t)(since < 0 ? -since : OVERFLOW_CYCLES - since);
+}
+
+/* A step and an encoder edge around an overflow of the timer, in every order: none of the three may be lost. A lost overflow
+ * would put all later stamps 32 ms back. */
+static void check_overflows(void)
+{
+    fresh_start();
+    for (int step = -120; step <= 40; step += 8)
+        for (int edge = step - 40; edge <= step + 40; edge += 5) {
+            uint64_t left = to_overflow();
+            uint64_t overflow = world.avr->cycle + (left > 1000 ? left : left + OVERFLOW_CYCLES);
+            int first = step < edge ? step : edge, second = step < edge ? edge : step;
+            world_run(overflow + (uint64_t)(int64_t)first - world.avr->cycle);
+            if (step <= edge)
+                world_drive(STEP, 1);
+            else
+                world_drive(ENCODER_A, !world.levels[ENCODER_A]);
+            if (overflow + (uint64_t)(int64_t)second > world.avr->cycle)
+                world_run(overflow + (uint64_t)(int64_t)second - world.avr->cycle);
+            if (step <= edge)
+                world_drive(ENCODER_A, !world.levels[ENCODER_A]);
+            else
+                world_drive(STEP, 1);
+            world_run(MS(0.1));
+            world_drive(STEP, 0);
+        }
+    bool right = settle() && all_told(STEP) && all_told(ENCODER_A) && link_clean();
+    double furthest = 0;
+    for (size_t i = 0; right && i < world.told[STEP].count; i++) {
+        double behind = fabs(cycles_behind((uint32_t)world.told[STEP].all[i].at, world.driven[STEP].all[i].at));
+        furthest = behind > furthest ? behind : furthest;
+    }
+    check(right && furthest <= 8, "%zu overflows of the timer with a step and an edge around them: all counted",
+          world.driven[STEP].count);
+}
+
 void check_stamps(void)
 {
     /* The ticks' 32 bits roll over while this runs. */
@@ -113,6 +156,7 @@ void check_stamps(void)
            (unsigned long long)world.longest[19]);
     figure("the controller works %.0f %% of the time, the link carries %.1f kB/s", 100 * share,
            (double)world.bytes / 10000);
+    check_overflows();
 }
 
 /* Half a second of encoder edges at a rate; whether all came through. */
