@@ -140,6 +140,7 @@ fn full() -> Value {
         let requirement = &mut value["checks"][0]["requirements"][0];
         requirement["rule"] = serde_json::json!({ "name": "guard band", "factor": 1.0 });
         let measured = &mut requirement["readings"][0]["measured"];
+        measured["propagated_interval"] = serde_json::json!([0.5, 2.5]);
         measured["correlations"] = serde_json::json!([{ "lines": [0, 1], "coefficient": -0.5 }]);
     });
     serde_json::to_value(record).expect("a record is JSON")

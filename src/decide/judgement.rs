@@ -1,7 +1,8 @@
 //! A value judged by a decision rule: inside which limits it would have been accepted, and what it is.
 //!
 //! The true value is taken as distributed about the measured one as Student's t says, scaled by the standard uncertainty
-//! (JCGM 106:2012, 6.3 and 7; with infinite degrees of freedom it is the normal distribution). With the rule of a greatest
+//! (JCGM 106:2012, 6.3 and 7; with infinite degrees of freedom it is the normal distribution), or as its estimate knows
+//! better: then a guard band may be wider at one limit than at the other. With the rule of a greatest
 //! false acceptance a value conforms where the probability of conformity is at least 1 − α. For one limit that is a guard
 //! band w = t(1 − α, ν)·u inside it (JCGM 106, 8.3.2); beyond the limit by as much, nonconformity is proven
 //! (ISO 14253-1:2017, clause 5); between the two neither is. The other rules differ only in where the two borders lie.
@@ -39,10 +40,10 @@ pub fn judge(estimate: &Estimate, limits: &Limits, rule: &Rule) -> Judgement {
     let uncertainty = estimate.standard_uncertainty();
     let belief = Belief { exact: uncertainty == 0.0, spread: estimate.spread() };
     let borders = Borders::of(rule, estimate, &belief);
-    let acceptance = acceptance(limits, rule, &belief, borders.accepted_inside);
+    let acceptance = acceptance(limits, rule, &belief, &borders.accepted_inside);
     let value = estimate.value;
-    let beyond = limits.lower.is_some_and(|lower| value < lower - borders.rejected_outside)
-        || limits.upper.is_some_and(|upper| value > upper + borders.rejected_outside);
+    let beyond = limits.lower.is_some_and(|lower| value < lower - borders.rejected_outside.lower)
+        || limits.upper.is_some_and(|upper| value > upper + borders.rejected_outside.upper);
     let inside = limits.lower.is_none_or(|_| acceptance.lower.is_some_and(|lower| value >= lower))
         && limits.upper.is_none_or(|_| acceptance.upper.is_some_and(|upper| value <= upper));
     let decision = match (beyond, inside) {
@@ -60,24 +61,44 @@ pub fn judge(estimate: &Estimate, limits: &Limits, rule: &Rule) -> Judgement {
     }
 }
 
-/// Where a rule draws its two borders, as distances from a tolerance limit.
+/// A distance from each of the two limits.
+#[derive(Clone, Copy)]
+struct Distances {
+    lower: f64,
+    upper: f64,
+}
+
+/// Where a rule draws its two borders.
 struct Borders {
     /// How far inside the limit a value has to lie to be accepted; less than nothing where it may lie outside.
-    accepted_inside: f64,
+    accepted_inside: Distances,
     /// How far outside the limit a value has to lie to be rejected.
-    rejected_outside: f64,
+    rejected_outside: Distances,
 }
 
 impl Borders {
     fn of(rule: &Rule, estimate: &Estimate, belief: &Belief) -> Self {
-        let both = |width| Self { accepted_inside: width, rejected_outside: width };
+        let both = |width| {
+            let distances = Distances { lower: width, upper: width };
+            Self { accepted_inside: distances, rejected_outside: distances }
+        };
         match *rule {
             Rule::SimpleAcceptance => both(0.0),
             Rule::GuardBand { factor } => both(factor * estimate.expanded_uncertainty(COVERAGE)),
-            Rule::FalseAccept { at_most } => both(belief.guard(1.0 - at_most)),
+            Rule::FalseAccept { at_most } => {
+                let (below, above) = belief.reach(1.0 - at_most);
+                // Inside the upper limit the truth must not lie far above the value; outside it, not far below.
+                Self {
+                    accepted_inside: Distances { lower: below, upper: above },
+                    rejected_outside: Distances { lower: above, upper: below },
+                }
+            }
             Rule::FalseReject { at_most } => {
-                let width = belief.guard(1.0 - at_most);
-                Self { accepted_inside: -width, rejected_outside: width }
+                let (below, above) = belief.reach(1.0 - at_most);
+                Self {
+                    accepted_inside: Distances { lower: -above, upper: -below },
+                    rejected_outside: Distances { lower: above, upper: below },
+                }
             }
         }
     }
@@ -98,9 +119,9 @@ struct Belief {
 }
 
 impl Belief {
-    /// Width of the guard band at one limit; nothing for an exact count.
-    fn guard(&self, wanted: f64) -> f64 {
-        if self.exact { 0.0 } else { self.spread.one_sided_quantile(wanted) }
+    /// How far below and above the value a fraction of what is believed reaches; nothing for an exact count.
+    fn reach(&self, wanted: f64) -> (f64, f64) {
+        if self.exact { (0.0, 0.0) } else { self.spread.reach(wanted) }
     }
 
     /// Probability that the true value lies within the limits (JCGM 106, 7.2 to 7.4).
@@ -118,33 +139,39 @@ impl Belief {
 /// The values that would be accepted. Where a two-sided tolerance is so narrow that both tails count, a rule that states a
 /// greatest false acceptance widens its guard bands until the probability of conformity is again what it wants, and they
 /// cross where no value can reach it.
-fn acceptance(limits: &Limits, rule: &Rule, belief: &Belief, guard: f64) -> Limits {
-    let plain =
-        Limits { lower: limits.lower.map(|lower| lower + guard), upper: limits.upper.map(|upper| upper - guard) };
+fn acceptance(limits: &Limits, rule: &Rule, belief: &Belief, guard: &Distances) -> Limits {
+    let plain = Limits {
+        lower: limits.lower.map(|lower| lower + guard.lower),
+        upper: limits.upper.map(|upper| upper - guard.upper),
+    };
     let Rule::FalseAccept { at_most } = rule else { return plain };
-    let (Some(lower), Some(upper), Some(accepted)) = (limits.lower, limits.upper, plain.upper) else {
+    let (Some(lowest), Some(highest)) = (plain.lower, plain.upper) else {
         return plain;
     };
     let wanted = 1.0 - at_most;
-    let centre = lower + 0.5 * (upper - lower);
     let enough = |value: f64| belief.conformance_probability(value, limits) >= wanted - 1e-12;
-    if accepted < centre || enough(accepted) {
+    let centre = lowest + 0.5 * (highest - lowest);
+    if highest < centre || enough(lowest) && enough(highest) {
         return plain;
     }
     if !enough(centre) {
-        return Limits { lower: Some(upper), upper: Some(lower) };
+        return Limits { lower: limits.upper, upper: limits.lower };
     }
-    let (mut good, mut bad) = (centre, accepted);
-    for _ in 0..60 {
-        let middle = good + 0.5 * (bad - good);
-        *(if enough(middle) { &mut good } else { &mut bad }) = middle;
-    }
-    Limits { lower: Some(lower + (upper - good)), upper: Some(good) }
+    let farthest = |plain: f64| {
+        let (mut good, mut bad) = (centre, plain);
+        for _ in 0..60 {
+            let middle = good + 0.5 * (bad - good);
+            *(if enough(middle) { &mut good } else { &mut bad }) = middle;
+        }
+        good
+    };
+    Limits { lower: Some(farthest(lowest)), upper: Some(farthest(highest)) }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::stats::monte_carlo::{Effort, propagate};
     use crate::stats::student;
 
     const RULE: Rule = Rule::FalseAccept { at_most: 0.025 };
@@ -222,6 +249,28 @@ mod tests {
         let judged = judge(&Estimate::of(5.0).with("repeat", 1.0), &Limits::default(), &RULE);
         assert_eq!((judged.decision, judged.conformance_probability), (Decision::Conforms, 1.0));
         assert_eq!(judged.margin, f64::INFINITY);
+    }
+
+    #[test]
+    fn a_lopsided_belief_keeps_more_distance_on_its_long_side() {
+        // The truth may lie far above the value, but hardly below it.
+        let effort = Effort { probability: COVERAGE, digits: 2, draws_max: 100_000 };
+        let drawn = propagate(1, effort, |draw| 10.0 + draw.chi_squared(2.0) - 1.0).expect("finite");
+        let value = Estimate::of(10.0).with("repeat", 1.0).confirmed_or_replaced(Some(&drawn), COVERAGE);
+        let judged = judge(&value, &between(8.0, 20.0), &RULE);
+        let (lower, upper) = (judged.acceptance_lower.expect("limited"), judged.acceptance_upper.expect("limited"));
+        // Quantiles of twice an exponential: −2 ln(1 − p).
+        assert!((lower - 8.0 - 0.949).abs() < 0.02 && (20.0 - upper - 6.378).abs() < 0.15, "{lower} {upper}");
+        for (upper, expected) in
+            [(9.1, Decision::Undecided), (9.0, Decision::DoesNotConform), (16.6, Decision::Conforms)]
+        {
+            assert_eq!(judge(&value, &at_most(upper), &RULE).decision, expected, "at most {upper}");
+        }
+        let twice = judge(&value, &between(9.04, 16.5), &RULE);
+        assert!(twice.conformance_probability < 0.975 && twice.decision == Decision::Undecided, "{twice:?}");
+        let reversed = Rule::FalseReject { at_most: 0.025 };
+        assert_eq!(judge(&value, &at_most(9.1), &reversed).decision, Decision::Conforms);
+        assert_eq!(judge(&value, &at_most(9.0), &reversed).decision, Decision::DoesNotConform);
     }
 
     #[test]

@@ -146,6 +146,10 @@ pub fn measured(unit: Unit, estimate: &Estimate) -> stored::Measured {
         standard_uncertainty: difference(estimate.standard_uncertainty()),
         expanded_uncertainty: difference(estimate.expanded_uncertainty(COVERAGE)),
         coverage_factor: estimate.coverage_factor(COVERAGE),
+        propagated_interval: estimate
+            .spread()
+            .lopsided_interval(COVERAGE)
+            .map(|(lower, upper)| (unit.from_si(estimate.value + lower), unit.from_si(estimate.value + upper))),
         degrees_of_freedom: finite(estimate.degrees_of_freedom()),
         budget: estimate.budget.iter().map(|line| budget_line(unit, line)).collect(),
         correlations: estimate

@@ -55,9 +55,20 @@ pub fn budget(title: &str, measured: &Measured, unit: &str, said: &str, width: u
     let mut lines: Vec<String> = folded(title, "  ", width).iter().map(|line| styled(line, bold)).collect();
     let value = number::measured(measured.value, measured.expanded_uncertainty, unit);
     let factor = measured.coverage_factor.clamp(0.0, 1e6);
-    lines.extend(folded(&format!("{value}, k = {factor:.2} for 95 %{said}"), "  ", width));
+    let interval = propagated(measured, unit);
+    lines.extend(folded(&format!("{value}, k = {factor:.2} for 95 %{interval}{said}"), "  ", width));
     lines.extend(table(measured, unit, usize::from(width)));
     lines.iter().map(|line| format!("{line}\n")).collect()
+}
+
+/// The interval of a value whose budget alone does not tell how it is spread.
+fn propagated(measured: &Measured, unit: &str) -> String {
+    let Some((lower, upper)) = measured.propagated_interval else {
+        return String::new();
+    };
+    let limit = |limit: f64| number::beside(limit, measured.expanded_uncertainty);
+    let upper = number::with_unit(&limit(upper), unit);
+    format!("; by propagation of distributions {} to {upper}", limit(lower))
 }
 
 /// The table's lines: heads, a rule, a row for each contribution, the sum.

@@ -122,6 +122,7 @@ mod tests {
             standard_uncertainty: doubt / 2.0,
             expanded_uncertainty: doubt,
             coverage_factor: 2.0,
+            propagated_interval: None,
             degrees_of_freedom: None,
             budget: Vec::new(),
             correlations: Vec::new(),

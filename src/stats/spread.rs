@@ -99,6 +99,21 @@ impl Spread {
         }
     }
 
+    /// How far below and above zero one has to go for a fraction `probability` to lie on the near side.
+    pub fn reach(&self, probability: f64) -> (f64, f64) {
+        let above = self.one_sided_quantile(probability);
+        match self {
+            Self::Drawn(_) => (-self.one_sided_quantile(1.0 - probability), above),
+            _ => (above, above),
+        }
+    }
+
+    /// The interval about zero that leaves as much below as above it, where that is not the same on both sides.
+    pub fn lopsided_interval(&self, probability: f64) -> Option<(f64, f64)> {
+        let (below, above) = self.reach(0.5 + 0.5 * probability);
+        matches!(self, Self::Drawn(_)).then_some((-below, above))
+    }
+
     /// What a fraction `probability` lies within, on both sides of zero.
     pub fn half_width(&self, probability: f64) -> f64 {
         match self {

@@ -49,14 +49,11 @@ impl Tally {
         Some(0.5 * (self.ranked(centre + spread)? - self.ranked(centre.saturating_sub(spread))?))
     }
 
-    /// Standard uncertainty of the largest reading as a sample of what could have occurred: π/√6 times the decay
-    /// length of the upper tail, as for Gumbel's limit of extremes, the decay length taken from the ten largest.
-    pub fn largest_uncertainty(&self) -> Option<f64> {
+    /// Decay length of the upper tail, taken from the ten largest readings as of an exponential one.
+    pub fn decay_of_largest(&self) -> Option<f64> {
         /// Sum of 1/k for k = 1 … 9: expected distance of the largest from the tenth largest in decay lengths.
         const HARMONIC_9: f64 = 2.828_968_253_968_254;
-        let tenth = self.ranked(self.total.saturating_sub(9))?;
-        let decay = (self.ranked(self.total)? - tenth) / HARMONIC_9;
-        Some(decay * std::f64::consts::PI / 6.0_f64.sqrt())
+        Some((self.ranked(self.total)? - self.ranked(self.total.saturating_sub(9))?) / HARMONIC_9)
     }
 }
 
@@ -84,8 +81,8 @@ mod tests {
     }
 
     #[test]
-    fn the_largest_of_a_flat_tail_is_not_in_doubt() {
-        assert_eq!(Tally::new(vec![(0.0, 5), (4.0, 12)]).largest_uncertainty(), Some(0.0));
-        assert!(Tally::new((0..20).map(|value| (f64::from(value), 1)).collect()).largest_uncertainty() > Some(3.0));
+    fn a_flat_tail_has_no_length() {
+        assert_eq!(Tally::new(vec![(0.0, 5), (4.0, 12)]).decay_of_largest(), Some(0.0));
+        assert!(Tally::new((0..20).map(|value| (f64::from(value), 1)).collect()).decay_of_largest() > Some(3.0));
     }
 }

@@ -171,12 +171,17 @@ pub(super) fn told(
             "shared": line.cause,
         })
     });
+    let interval = estimate
+        .spread()
+        .lopsided_interval(COVERAGE)
+        .map(|(lower, upper)| [value(estimate.value + lower), value(estimate.value + upper)]);
     let told = [
         ("value", json!(value(estimate.value))),
         ("standard_uncertainty", json!(difference(estimate.standard_uncertainty()))),
         ("expanded_uncertainty", json!(difference(estimate.expanded_uncertainty(COVERAGE)))),
         ("coverage_factor", json!(estimate.coverage_factor(COVERAGE))),
         ("degrees_of_freedom", json!(finite(estimate.degrees_of_freedom()))),
+        ("propagated_interval", json!(interval)),
         ("budget", json!(budget.collect::<Vec<_>>())),
     ];
     told.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()

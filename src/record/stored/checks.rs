@@ -76,6 +76,10 @@ pub struct Measured {
     /// For a coverage probability of 95 %.
     pub expanded_uncertainty: f64,
     pub coverage_factor: f64,
+    /// The interval that leaves 2.5 % below and 2.5 % above it, where the distribution was propagated because the budget
+    /// alone does not tell it (JCGM 101:2008).
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub propagated_interval: Option<(f64, f64)>,
     /// Effective degrees of freedom; absent where infinite.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub degrees_of_freedom: Option<f64>,

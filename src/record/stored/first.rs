@@ -168,6 +168,7 @@ impl From<Measured> for super::Measured {
             standard_uncertainty: measured.standard_uncertainty,
             expanded_uncertainty: measured.expanded_uncertainty,
             coverage_factor: measured.coverage_factor,
+            propagated_interval: None,
             degrees_of_freedom: measured.degrees_of_freedom,
             budget: measured.budget.into_iter().map(line).collect(),
             correlations: Vec::new(),
