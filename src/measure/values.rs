@@ -175,3 +175,27 @@ pub(super) fn without_noise(variance: f64, noise_variance: f64) -> (f64, f64) {
     let left = (variance - noise_variance).max(0.0).sqrt();
     (left, (variance.sqrt() - left) * 2.0 * RECTANGULAR)
 }
+
+/// Standard deviation of an edge in ticks from which on rounding to whole ticks adds a variance of 1/12 and nothing else
+/// (Sheppard's correction): the next term of its series is then below a hundredth.
+const ROUNDED_WELL: f64 = 0.55;
+/// How well the variance of the jig's own stamps is known, relative: their standard uncertainty is known to about a tenth
+/// (JCGM 100:2008, E.4.3, of some fifty readings).
+pub(super) const STAMP_VARIANCE_DOUBT: f64 = 0.2;
+
+/// The same for a mean square in ticks² that has the variance of one edge in it so many times: 1 for an edge, 2 for an
+/// interval, 6 for a change of intervals. Where edges are rounded well, the resolution's part of the noise is known.
+pub(super) fn without_stamps(mean_square: f64, edges: f64, setup: &Setup) -> (f64, f64) {
+    let (left, doubt) = without_noise(mean_square, edges * stamp_variance(setup));
+    if is_rounded_well(left * left, edges) {
+        let of_stamps = edges * (stamp_variance(setup) - RECTANGULAR.powi(2));
+        (left, 0.5 * STAMP_VARIANCE_DOUBT * of_stamps / left)
+    } else {
+        (left, doubt)
+    }
+}
+
+/// Whether edges of such a mean square without noise, ticks², are rounded well.
+pub(super) fn is_rounded_well(left_square: f64, edges: f64) -> bool {
+    left_square >= edges * ROUNDED_WELL.powi(2)
+}

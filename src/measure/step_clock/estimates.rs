@@ -4,7 +4,7 @@
 //! be off is taken from its own scatter between chunks of the cruise: that holds for edges that are late independently of
 //! each other, for a clock that wanders, and for rare gaps alike.
 
-use super::super::values::{RECTANGULAR, clock, interval, seconds, stamp_variance, unit, without_noise};
+use super::super::values::{RECTANGULAR, clock, interval, seconds, stamp_variance, unit, without_stamps};
 use super::super::{Setup, Withheld};
 use super::lags::{Batches, Lag};
 use super::profile::PartErrors;
@@ -14,13 +14,6 @@ use crate::stats::Estimate;
 
 /// Noise of extremes among ten thousands of readings reaches about so many standard deviations.
 const EXTREME_NOISE: f64 = 4.5;
-
-/// Standard deviation of an edge in ticks from which on rounding to whole ticks adds a variance of 1/12 and nothing else
-/// (Sheppard's correction): the next term of its series is then below a hundredth.
-const ROUNDED_WELL: f64 = 0.55;
-/// How well the variance of the jig's own stamps is known, relative: their standard uncertainty is known to about a tenth
-/// (JCGM 100:2008, E.4.3, of some fifty readings).
-const STAMP_VARIANCE_DOUBT: f64 = 0.2;
 
 /// A root mean square in ticks², the known noise of the stamps taken out.
 struct Rms {
@@ -42,11 +35,7 @@ impl Rms {
 
     /// As a value that is `scale` for each tick.
     fn estimate(&self, scale: f64, setup: &Setup) -> Estimate {
-        let variance = stamp_variance(setup);
-        let (left, doubt) = without_noise(self.mean_square, self.edges * variance);
-        let of_stamps = self.edges * (variance - RECTANGULAR.powi(2));
-        let is_rounded_well = left * left >= self.edges * ROUNDED_WELL.powi(2);
-        let doubt = if is_rounded_well { 0.5 * STAMP_VARIANCE_DOUBT * of_stamps / left } else { doubt };
+        let (left, doubt) = without_stamps(self.mean_square, self.edges, setup);
         // Next to nothing left is no better known than what was seen.
         let steep = 2.0 * left.max(0.3 * self.mean_square.sqrt()).max(f64::MIN_POSITIVE);
         Estimate::of(scale * left).with("resolution", scale * doubt).with_freedom(
@@ -166,7 +155,7 @@ pub(super) fn profile_error(part: &PartErrors, fitted: usize, setup: &Setup) -> 
 /// Root mean square time interval error against the commanded profile, s.
 pub(super) fn profile_rms(part: &PartErrors, setup: &Setup) -> Estimate {
     let mean_square = part.squares / part.steps;
-    let (left, doubt) = without_noise(mean_square, stamp_variance(setup));
+    let (left, doubt) = without_stamps(mean_square, 1.0, setup);
     let moved = part.products / part.steps / mean_square.sqrt().max(f64::MIN_POSITIVE);
     Estimate::of(seconds(left, setup))
         .with("resolution", seconds(doubt, setup))

@@ -16,9 +16,14 @@ fn sample(world: &mut World, channel: SampleChannel, lasts: u32, offset: f64, no
 
 #[test]
 fn temperatures() {
-    let mut coverages =
-        ["motor temperature", "motor temperature rise", "housing temperature rise", "housing temperature margin"]
-            .map(Coverage::of);
+    let names = [
+        "motor temperature",
+        "motor temperature rise",
+        "housing temperature",
+        "housing temperature rise",
+        "housing temperature margin",
+    ];
+    let mut coverages = names.map(Coverage::of);
     for seed in 0..draws() {
         let mut world = draw(seed);
         let offsets = [0.29 * world.normal(), 0.29 * world.normal()];
@@ -34,7 +39,7 @@ fn temperatures() {
             world.now += 60.0;
         });
         let check = world.end();
-        let truths = [first + grown, grown, grown, 50.0 - first - grown];
+        let truths = [first + grown, grown, first + grown, grown, 50.0 - first - grown];
         for (coverage, truth) in coverages.iter_mut().zip(truths) {
             coverage.take(&check, 0, truth, seed);
         }
