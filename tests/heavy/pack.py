@@ -148,11 +148,11 @@ def pack(folder):
 
 # Outside: settled temperature and time constant of a short run, with their standard deviations, scipy.optimize.curve_fit; how: package scipy 1.17.1
 def heat(folder):
-    second = np.arange(0, 301.0)
+    second = np.arange(0, 361.0)
     course = lambda time, settled, rest, constant: settled + rest * np.exp(-time / constant)
     celsius = course(second, 46.0, -23.0, 210.0) + rng.normal(0, 0.05, len(second))
     celsius = np.round(celsius / 0.0625) * 0.0625
-    steps = 1.0 + np.arange(15_001) / 50.0
+    steps = 1.0 + np.arange(18_001) / 50.0
     columns = {
         "step": pulses(steps),
         "dir": ([0.0], [1]),
