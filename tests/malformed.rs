@@ -108,16 +108,21 @@ fn the_plan_for_front_panels_fits_the_jigs_that_see_flicker() {
 /// What is shipped is sound, fits every jig that is shipped, and takes the time that its first lines promise.
 #[test]
 fn shipped_files_are_sound_and_plans_take_their_time() {
-    let plans = ["outgoing", "quick", "firmware", "returned"].map(|plan| format!("../../../test-plans/{plan}.yaml"));
+    let plans =
+        ["outgoing", "quick", "firmware", "returned", "soak"].map(|plan| format!("../../../test-plans/{plan}.yaml"));
     let jigs = ["simulated", "usb-board", "raspberry-pi", "capture-board"]
         .map(|jig| format!("../../../fixtures/jigs/{jig}.yaml"));
     let files: Vec<&str> = plans.iter().chain(&jigs).map(String::as_str).chain([UNIT]).collect();
     let output = lint(&files).args(["--format", "json"]).output().expect("the binary runs");
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stdout));
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
-    for (file, range) in
-        answer["files"].as_array().expect("files").iter().zip([280.0..320.0, 0.0..60.0, 0.0..300.0, 0.0..300.0])
-    {
+    for (file, range) in answer["files"].as_array().expect("files").iter().zip([
+        280.0..320.0,
+        0.0..60.0,
+        0.0..300.0,
+        0.0..300.0,
+        1700.0..1900.0,
+    ]) {
         let takes = file["takes"].as_array().expect("a list of benches");
         assert_eq!(takes.len(), jigs.len());
         for bench in takes {

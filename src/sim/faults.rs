@@ -11,6 +11,7 @@ use super::motor::Motor;
 pub enum FaultKind {
     WeakPack,
     CorrodedContact,
+    LeakyContacts,
     LooseBelt,
     SlippingBelt,
     WornPulley,
@@ -43,6 +44,7 @@ impl FaultKind {
         match self {
             Self::WeakPack => "weak-pack",
             Self::CorrodedContact => "corroded-contact",
+            Self::LeakyContacts => "leaky-contacts",
             Self::LooseBelt => "loose-belt",
             Self::SlippingBelt => "slipping-belt",
             Self::WornPulley => "worn-pulley",
@@ -75,6 +77,9 @@ impl FaultKind {
         match self {
             Self::WeakPack => "an aged pack: less charge in it, several times the resistance",
             Self::CorrodedContact => "the pack's blade contacts have a high and unsteady resistance",
+            Self::LeakyContacts => {
+                "damp and dust across the pack's blade contacts: current leaks while the unit is off"
+            }
             Self::LooseBelt => "the belt is slack: play at the pulley, and a soft pull",
             Self::SlippingBelt => "belt teeth jump on the pulley under acceleration",
             Self::WornPulley => "the pulley is small and out of round: the carriage goes short, and unevenly",
@@ -135,9 +140,10 @@ pub enum FaultProblem {
 
 impl Fault {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [FaultKind; 26] = [
+    pub const ALL: [FaultKind; 27] = [
         FaultKind::WeakPack,
         FaultKind::CorrodedContact,
+        FaultKind::LeakyContacts,
         FaultKind::LooseBelt,
         FaultKind::SlippingBelt,
         FaultKind::WornPulley,
@@ -211,6 +217,7 @@ impl Fault {
                 on.pack.contact *= factor(26.0);
                 on.pack.contact_unrest = 0.12 * severity;
             }
+            FaultKind::LeakyContacts => on.pack.leak = severity / 400.0,
             FaultKind::LooseBelt => {
                 on.belt.backlash += 0.8e-3 * severity;
                 on.belt.stiffness *= factor(0.3);

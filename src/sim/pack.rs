@@ -32,6 +32,8 @@ pub struct PackMake {
     pub contact: f64,
     /// How unsteady the contacts are: relative standard deviation of their resistance.
     pub contact_unrest: f64,
+    /// Conductance across the blade contacts, S.
+    pub leak: f64,
 }
 
 impl PackMake {
@@ -45,6 +47,7 @@ impl PackMake {
             slow_seconds: 2.0,
             contact: 0.015,
             contact_unrest: 0.0,
+            leak: 0.0,
         }
     }
 
@@ -107,6 +110,7 @@ impl Pack {
         }
         let shaken = 1.0 + (self.make.contact_unrest * unrest).clamp(-0.8, 3.0);
         let resistance = self.make.series * self.cold + self.make.contact * shaken + self.extra_contact;
+        let draw = Draw { conductance: draw.conductance + self.make.leak, ..draw };
         self.now = terminals(self.piece.volts(self.charge) - self.slow_volts, resistance, draw);
         self.now
     }

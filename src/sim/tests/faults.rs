@@ -302,6 +302,20 @@ fn creep_after_stop_moves_the_carriage_without_a_step() {
 }
 
 #[test]
+fn leaky_contacts_draw_current_from_a_unit_that_is_off() {
+    let current = at_severities(FaultKind::LeakyContacts, |faults| {
+        let mut rig = Rig::ready(1, faults);
+        rig.drive(OutputChannel::UnitSupply, false);
+        rig.part.clear();
+        rig.wait(1000);
+        let codes = rig.part.samples(SampleChannel::PackCurrent);
+        codes.iter().map(|sample| f64::from(sample.code)).sum::<f64>() * 0.5e-3 / codes.len() as f64
+    });
+    // 8.2 V over 400 Ω at its worst.
+    assert!(current[0].abs() < 4e-3 && (current[2] - current[0] - 20e-3).abs() < 2e-3, "{current:?}");
+}
+
+#[test]
 fn hot_motor_warms_by_its_current() {
     let rise = at_severities(FaultKind::HotMotor, |faults| {
         let mut rig = Rig::homed(1, faults);

@@ -58,7 +58,9 @@ fn warming(seed: u64, courses: [&[f64]; 2]) -> CheckEvidence {
         world.trapezoid(true, short, exact);
         world.now = began;
         let lasts = courses[0].len() as u32 - 1;
-        for (channel, course) in [SampleChannel::MotorTemperature, SampleChannel::HousingTemperature].into_iter().zip(courses) {
+        for (channel, course) in
+            [SampleChannel::MotorTemperature, SampleChannel::HousingTemperature].into_iter().zip(courses)
+        {
             sample(world, channel, lasts, offset, 0.03, |second| course[second as usize]);
         }
         world.now += f64::from(lasts) - 0.2;
