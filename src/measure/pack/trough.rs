@@ -3,9 +3,11 @@
 //! The least of many noisy means lies below the true least, the further the more of them compete. So where the course is
 //! lowest is found from every second sample, and how low it is there from the others: the noise that chose the place has
 //! no part in the value. A wide trough is averaged along a parabola, which keeps the noise small; a dip that lies below
-//! that is taken with ever shorter stretches.
+//! that is taken with ever shorter stretches. Where in a wide trough the lowest place is, noise may hide: what the course
+//! falls by beyond the place that was chosen stays in doubt.
 
 use super::super::converter::noise;
+use super::super::values::RECTANGULAR;
 use crate::capture::Sample;
 
 /// Samples of the mean whose lowest counts: 28 ms at 250 a second.
@@ -14,6 +16,10 @@ const SHORT: usize = 7;
 const SMOOTH: [usize; 2] = [251, 51];
 /// A shorter stretch counts where it lies below the longer one by so many standard deviations of their difference.
 const DIP_DEVIATIONS: f64 = 4.0;
+/// So many doubts of a bend are taken for bent at least: one that is not told from none would put the lowest place anywhere.
+const BENT_MIN: f64 = 0.7;
+/// A bend that is so many doubts below none bends downwards.
+const BENT_DOWN: f64 = 2.0;
 /// A course that scatters about its parabola by so many times the noise is not one.
 const MISFIT: f64 = 1.5;
 
@@ -71,16 +77,22 @@ fn crossed([even, odd]: &[Vec<f64>; 2], length: usize, noise: f64) -> Level {
         let others = &others[begins + ahead..begins + ahead + asked];
         if length == SHORT {
             let doubt = noise / (asked as f64).sqrt();
-            return Level { height: others.iter().sum::<f64>() / asked as f64, by_noise: doubt, doubt };
+            let height = others.iter().sum::<f64>() / asked as f64;
+            return (Level { height, by_noise: doubt, doubt }, 0.0);
         }
-        let place = Parabola::through(&chooser[begins..begins + chosen]).lowest();
-        Parabola::through(others).at(place, noise)
+        let course = Parabola::through(&chooser[begins..begins + chosen]);
+        let others = Parabola::through(others);
+        let level = others.at(course.lowest(noise), noise);
+        let falls_on = level.height - others.at(course.lower_end(), noise).height;
+        (level, falls_on.max(0.0))
     };
-    let (one, other) = (ask(even, odd, 0), ask(odd, even, 1));
+    let ((one, one_falls_on), (other, other_falls_on)) = (ask(even, odd, 0), ask(odd, even, 1));
+    // Where the course seems lower still at the end that it falls to, the lowest may be there: somewhere between the two.
+    let falls_on = 0.5 * (one_falls_on + other_falls_on) * 2.0 * RECTANGULAR;
     Level {
         height: 0.5 * (one.height + other.height),
         by_noise: 0.5 * one.by_noise.hypot(other.by_noise),
-        doubt: 0.5 * one.doubt.hypot(other.doubt),
+        doubt: (0.5 * one.doubt.hypot(other.doubt)).hypot(falls_on),
     }
 }
 
@@ -122,13 +134,20 @@ impl Parabola {
     }
 
     /// Where it is lowest, at least half a short mean inside its ends.
-    fn lowest(&self) -> f64 {
-        let reach = 0.5 * (self.count - 1.0) - 0.25 * (SHORT - 1) as f64;
-        let vertex = -self.slope / (2.0 * self.bend);
-        if self.bend > 0.0 && vertex.abs() < reach {
-            return vertex;
-        }
-        if self.slope > 0.0 { -reach } else { reach }
+    fn lowest(&self, noise: f64) -> f64 {
+        let doubt = noise / norms(self.count)[2].sqrt();
+        let vertex = -self.slope / (2.0 * self.bend.max(0.0).hypot(BENT_MIN * doubt));
+        let is_inside = self.bend > -BENT_DOWN * doubt && vertex.abs() < self.reach();
+        if is_inside { vertex } else { self.lower_end() }
+    }
+
+    fn reach(&self) -> f64 {
+        0.5 * (self.count - 1.0) - 0.25 * (SHORT - 1) as f64
+    }
+
+    /// The place near the end that it falls to.
+    fn lower_end(&self) -> f64 {
+        if self.slope > 0.0 { -self.reach() } else { self.reach() }
     }
 
     /// Its height at a place.
@@ -161,7 +180,7 @@ mod tests {
         let values: Vec<f64> = (0..25).map(|x| 3.0 - 0.5 * f64::from(x) + 0.02 * f64::from(x * x)).collect();
         let parabola = Parabola::through(&values);
         // Lowest at x = 12.5, half a place right of the middle: 3 − 0.5² / 0.08.
-        assert!((parabola.lowest() - 0.5).abs() < 1e-9, "{}", parabola.lowest());
+        assert!((parabola.lowest(0.0) - 0.5).abs() < 1e-9, "{}", parabola.lowest(0.0));
         let Level { height, doubt, .. } = parabola.at(0.5, 0.1);
         assert!((height + 0.125).abs() < 1e-9 && doubt > 0.02 && doubt < 0.05, "{height} {doubt}");
         assert!(parabola.scatter < 1e-6);

@@ -60,10 +60,10 @@ fn load_step() {
     check_all(&coverages);
 }
 
-/// A trough that is flat, one that falls to its end, and one with a dip of 40 ms.
+/// A trough that is flat, one that falls to its end, one with a dip of 40 ms, a deep and a shallow round one.
 #[test]
 fn sags() {
-    let mut coverages = [(); 3].map(|()| Coverage::of("pack sag"));
+    let mut coverages = [(); 5].map(|()| Coverage::of("pack sag"));
     for seed in 0..draws() {
         for (kind, coverage) in coverages.iter_mut().enumerate() {
             let mut world = draw(seed);
@@ -74,8 +74,11 @@ fn sags() {
             let sag = |time: f64| match kind {
                 0 => depth,
                 1 => depth * (1.0 - 0.4 * (-time / 2.0).exp()),
-                _ if (dips_at..dips_at + 0.04).contains(&time) => depth,
-                _ => 0.5 * depth,
+                2 if (dips_at..dips_at + 0.04).contains(&time) => depth,
+                2 => 0.5 * depth,
+                // Lowest in its middle third.
+                3 => depth * (1.0 - 0.3 * (time - dips_at).powi(2)),
+                _ => depth * (1.0 - 0.02 * (time - dips_at).powi(2)),
             };
             world.phase(to(Side::Right, 0.09), |world| travel(world, |time| 7.6 - sag(time), |_| 0.5));
             let check = world.end();
