@@ -45,7 +45,7 @@ fn plan(checks: &[(&str, &[&str])]) -> Fitted {
         moves.iter().for_each(|planned| text += &format!("      - {planned}\n"));
         text += "    require: { unexpected restarts: at most 0 }\n";
     }
-    Fitted::new("dunlin-600", |file| file.replace("SM-", "SP-"), &text)
+    Fitted::new("fixtures/units/dunlin-600.yaml", |file| file.replace("SM-", "SP-"), &text)
 }
 
 fn yes() -> Answering {

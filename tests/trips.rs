@@ -201,7 +201,7 @@ fn a_unit_that_stands_still_although_it_was_told_to_move() {
     moves: [ { power: on }, { home: left } ]
     require: { unexpected restarts: at most 0 }
 ";
-    let mut fitted = Fitted::new("dunlin-600", |file| file.replace("SM-", "SP-"), checks);
+    let mut fitted = Fitted::new("fixtures/units/dunlin-600.yaml", |file| file.replace("SM-", "SP-"), checks);
     fitted.protection.edges = vec![EdgeChannel::Step];
     let bench = Scripted::new(Stuck);
     let outcome =

@@ -131,7 +131,7 @@ const TOLD: [&str; 13] = [
 fn carried_out(unit_file: impl FnOnce(String) -> String, plover: Plover) -> (RunOutcome, Vec<String>, Vec<MarkKind>) {
     let bench = Scripted::new(plover);
     let mut marks = Marks::default();
-    let fitted = Fitted::new("plover-400", unit_file, CHECKS);
+    let fitted = Fitted::new("fixtures/units/plover-400.yaml", unit_file, CHECKS);
     let outcome = fitted.run(&bench, &mut Answering::new(Vec::new(), true), &mut marks, &mut Unwatched);
     let mut told = bench.0.borrow().told.clone();
     assert!(told.iter().filter(|line| *line == "q").count() > 100, "the state was asked for while it moved");
@@ -183,7 +183,7 @@ fn a_firmware_without_a_banner_is_given_its_time() {
     };
     let bench = Scripted::new(Plover::default());
     let checks = "checks:\n  - name: wakes\n    moves:\n      - power: on\n      - home: left\n    require:\n      unanswered commands: at most 0\n";
-    let fitted = Fitted::new("plover-400", without, checks);
+    let fitted = Fitted::new("fixtures/units/plover-400.yaml", without, checks);
     let operator = &mut Answering::new(Vec::new(), true);
     let outcome = fitted.run(&bench, operator, &mut Marks::default(), &mut Unwatched);
     assert_eq!(outcome.decision, Decision::Conforms, "{:?}", outcome.invalid_because);

@@ -124,6 +124,8 @@ pub struct Envelope {
     /// Commands that the unit's dialect can express: `home`, `travel to end`, `travel to position`, `travel by`, `stop`,
     /// `reverse`, `crawl`, `select`, `send`.
     pub commands: Vec<&'static str>,
+    /// Whether the unit tells when a motion has ended. Where it does not, its steps have to be seen.
+    pub tells_rest: bool,
     /// Digital inputs of the jig.
     pub edges: Vec<EdgeChannel>,
     /// Sampled channels of the jig.

@@ -28,6 +28,7 @@ pub(super) fn bench() -> Envelope {
             "select",
             "send",
         ],
+        tells_rest: true,
         edges: EdgeChannel::ALL.to_vec(),
         samples: (0..SampleChannel::Light(6).index()).filter_map(SampleChannel::at).collect(),
         outputs: (0..OutputChannel::Press(4).index()).filter_map(OutputChannel::at).collect(),
@@ -249,6 +250,16 @@ fn what_the_unit_cannot_do_is_refused() {
         11:9 checks[0].moves[3].travel | the unit's firmware has no command for `travel to position` | add the command to the unit file, or do without this move"#]].assert_eq(&said(fitted(&text, &poor)));
     let other = Envelope { model: "heron-900".into(), ..bench() };
     expect!["3:8 model | this plan is for the model `dunlin-600`, but the unit is a `heron-900` | choose the plan and the unit file of the same model"].assert_eq(&said(fitted(&moves(&[]), &other)));
+}
+
+#[test]
+fn a_unit_that_tells_nothing_needs_a_jig_that_sees_its_steps() {
+    let mute = Envelope { tells_rest: false, ..bench() };
+    assert!(fitted(&moves(&["home: left"]), &mute).is_ok());
+    let blind = Envelope { edges: vec![EdgeChannel::LeftEndStop], ..mute };
+    expect![[r#"
+        9:9 checks[0].moves[1].home | the unit does not tell when a motion ends, and the jig `bench one` lacks the channel `step` | run the plan on a jig that sees the steps
+        10:16 checks[0].require.missing steps | `missing steps` needs the channels `step`, `direction`, `encoder a`, `encoder b`, which the jig `bench one` lacks | run the plan on a jig that has it, or take this requirement out of the check `only`"#]].assert_eq(&said(fitted(&moves(&["home: left"]), &blind)));
 }
 
 #[test]

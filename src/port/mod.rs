@@ -7,7 +7,7 @@ mod usb;
 
 pub use memory::{MemoryPort, memory_pair};
 pub use pty::Pty;
-pub use serial::{Parity, SerialPort, SerialSettings};
+pub use serial::{Flow, Parity, SerialPort, SerialSettings};
 
 use crate::clock::HostTime;
 

@@ -25,12 +25,14 @@ pub struct SerialSettings {
     pub parity: Parity,
     /// Stop bits, 1 or 2.
     pub stop_bits: u8,
+    /// How one end asks the other to wait.
+    pub flow: Flow,
 }
 
 impl SerialSettings {
     /// The usual framing, 8N1, at `baud` bits per second.
     pub const fn at(baud: u32) -> Self {
-        Self { baud, data_bits: 8, parity: Parity::None, stop_bits: 1 }
+        Self { baud, data_bits: 8, parity: Parity::None, stop_bits: 1, flow: Flow::None }
     }
 }
 
@@ -43,6 +45,17 @@ pub enum Parity {
     Odd,
     /// Makes the number of ones even.
     Even,
+}
+
+/// How one end of a link asks the other to wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Flow {
+    /// Not at all.
+    None,
+    /// With the characters XON and XOFF, which the driver keeps to itself.
+    Software,
+    /// With the lines RTS and CTS.
+    Hardware,
 }
 
 /// A serial port, opened for this program alone.
@@ -71,6 +84,11 @@ impl SerialPort {
                 Parity::Even => serialport::Parity::Even,
             })
             .stop_bits(stop_bits(settings.stop_bits).map_err(refused)?)
+            .flow_control(match settings.flow {
+                Flow::None => serialport::FlowControl::None,
+                Flow::Software => serialport::FlowControl::Software,
+                Flow::Hardware => serialport::FlowControl::Hardware,
+            })
             .dtr_on_open(true);
         let driver = TTYPort::open(&builder).map_err(|error| refused(why_not_opened(&error)))?;
         // A blocking write to a full queue would outlast every deadline.
@@ -227,6 +245,23 @@ mod tests {
         let (clock, _pty, mut port) = open_pair();
         let result = port.send(&vec![b'x'; 1 << 20], clock.now().after(Duration::from_millis(30)));
         assert!(matches!(result, Err(PortError::Stalled { unsent, .. }) if unsent > 0), "{result:?}");
+    }
+
+    /// XOFF (0x13) holds the sender, XON (0x11) lets it go on; neither reaches the reader.
+    // Outside: XON and XOFF are DC1 and DC3, ECMA-48, 8.3; how: from memory
+    #[test]
+    fn the_other_side_can_ask_to_wait() {
+        let (clock, mut pty, _) = open_pair();
+        let settings = SerialSettings { flow: Flow::Software, ..SerialSettings::at(9600) };
+        let mut port = SerialPort::open(pty.name(), settings, clock.clone()).expect("its slave");
+        let soon = || clock.now().after(Duration::from_millis(200));
+        pty.send(b"wait\x13", soon()).expect("room");
+        assert_eq!(receive_all(&mut port, &clock, 4), b"wait");
+        let held = port.send(b"GO R 90.0\n", soon());
+        assert!(matches!(held, Err(PortError::Stalled { unsent: 10, .. })), "{held:?}");
+        pty.send(b"\x11", soon()).expect("room");
+        port.send(b"GO R 90.0\n", clock.now().after(Duration::from_secs(20))).expect("let go");
+        assert_eq!(receive_all(&mut pty, &clock, 10), b"GO R 90.0\n");
     }
 
     #[test]

@@ -244,7 +244,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
     fn have_the_unit_stop(&mut self) -> Result<(), Halt> {
         let Some(command) = self.bench.unit.dialect.compose(&Request::Stop) else { return Ok(()) };
         self.pending = Some(command.clone());
-        self.say(&command)?;
+        self.say(&command, self.bench.unit.link.ending(&Request::Stop))?;
         match self.pump_for(BRAKING) {
             Err(Halt::Unit(_) | Halt::Trip(_)) => Ok(()),
             braked => braked,

@@ -32,6 +32,7 @@ pub fn envelope(unit: &Unit, jig: &JigFile) -> Envelope {
         controls: unit.controls.clone(),
         start_up_s: unit.link.start_up_within.as_secs_f64(),
         commands: known.chain(["send"]).collect(),
+        tells_rest: unit.dialect.answers.rest_after.is_none(),
         edges: jig.edge_channels(),
         samples: jig.sample_channels(),
         outputs: jig.output_channels(),

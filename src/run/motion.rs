@@ -3,6 +3,7 @@
 use super::talk::{REFUSALS, changed_its_mind};
 use super::{Question, Reply, conduct::Conductor, halt::Halt};
 use crate::capture::{Action, Cue, Destination, OutputChannel, Side};
+use crate::clock::HostTime;
 use crate::plan::Move;
 use crate::unit::{Heard, Request};
 use regex::Regex;
@@ -143,17 +144,23 @@ impl Conductor<'_, '_> {
     fn await_rest(&mut self, expected_s: f64) -> Result<(), Halt> {
         let patience = Duration::from_secs_f64(expected_s * 1.5 + 3.0);
         let until = self.bench.clock.now().after(patience);
-        let reports = self.bench.unit.dialect.answers.done.is_some();
-        let came_to_rest = if reports { self.await_done(until)? } else { self.ask_until_resting(until)? };
+        let answers = &self.bench.unit.dialect.answers;
+        let waited = patience.as_secs_f64();
+        let (came_to_rest, else_why) = if answers.done.is_some() {
+            (self.await_done(until)?, format!("the unit did not report the end of its motion within {waited:.1} s"))
+        } else if answers.state.is_some() && self.bench.unit.dialect.knows("state") {
+            (self.ask_until_resting(until)?, format!("the unit did not say within {waited:.1} s that it rests"))
+        } else {
+            (self.watch_until_resting(until)?, format!("the motor was still stepping after {waited:.1} s"))
+        };
         if came_to_rest {
             self.cue(Cue::Done);
             return self.pump_for(REST);
         }
-        let waited = patience.as_secs_f64();
-        Err(self.silence(format!("the unit did not report the end of its motion within {waited:.1} s")))
+        Err(self.silence(else_why))
     }
 
-    fn await_done(&mut self, until: crate::clock::HostTime) -> Result<bool, Halt> {
+    fn await_done(&mut self, until: HostTime) -> Result<bool, Halt> {
         while let Some(heard) = self.pump(until)? {
             match heard {
                 Heard::Done { .. } => return Ok(true),
@@ -163,10 +170,28 @@ impl Conductor<'_, '_> {
         Ok(false)
     }
 
-    fn ask_until_resting(&mut self, until: crate::clock::HostTime) -> Result<bool, Halt> {
+    fn ask_until_resting(&mut self, until: HostTime) -> Result<bool, Halt> {
         while self.bench.clock.now() < until {
             self.pump_for(ASK_AGAIN)?;
             if let Heard::State { resting: true } = self.request(&Request::State)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// Watches the step wire of a unit that tells nothing. A motion may begin as late as an answer may come.
+    fn watch_until_resting(&mut self, until: HostTime) -> Result<bool, Halt> {
+        let unit = self.bench.unit;
+        let quiet_s = unit.dialect.answers.rest_after.unwrap_or_default().as_secs_f64();
+        let begun_by = self.said_at.after(unit.link.answer_within);
+        while self.bench.clock.now() < until {
+            self.pump_for(ASK_AGAIN)?;
+            let (begun_by, _) = self.bench.jig.tick_at(begun_by);
+            let (now, _) = self.bench.jig.tick_at(self.bench.clock.now());
+            let quiet_since = self.sentinel.last_step().map_or(begun_by, |step| step.max(begun_by));
+            let quiet = now.saturating_sub(quiet_since) as f64 / self.job.setup.jig.ticks_per_second as f64;
+            if quiet >= quiet_s {
                 return Ok(true);
             }
         }
@@ -193,7 +218,7 @@ impl Conductor<'_, '_> {
     /// A maker's own text. With a pattern, the answer must match it in time; without, the line is sent and that is all.
     fn send(&mut self, text: &str, expect: Option<&str>, within: Duration) -> Result<(), Halt> {
         let Some(pattern) = expect else {
-            self.say(text)?;
+            self.say(text, &self.bench.unit.link.line_ending)?;
             return self.pump_for(REST);
         };
         let pattern = Regex::new(pattern).map_err(|error| Halt::Bench(format!("pattern of `send`: {error}")))?;
@@ -215,7 +240,7 @@ impl Conductor<'_, '_> {
     /// Sends a line and waits until the unit says what is wanted, or refuses the line.
     fn say_and_want(&mut self, text: &str, wanted: Regex, within: Duration) -> Result<Option<Heard>, Halt> {
         self.wanted = Some(wanted);
-        self.say(text)?;
+        self.say(text, &self.bench.unit.link.line_ending)?;
         let until = self.bench.clock.now().after(within);
         while let Some(heard) = self.pump(until)? {
             match heard {

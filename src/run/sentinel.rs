@@ -143,6 +143,11 @@ impl Sentinel {
         self.watched.iter_mut().for_each(|watched| watched.seen = 0);
     }
 
+    /// The last step of the motor so far.
+    pub fn last_step(&self) -> Option<Tick> {
+        self.last_step
+    }
+
     /// Looks at what has arrived since the last look; `now` is this moment on the jig's clock. Trips once, until the supply
     /// is switched again.
     pub fn look(&mut self, part: &Part, now: Tick) -> Option<Trip> {

@@ -132,9 +132,9 @@ impl Conductor<'_, '_> {
     }
 
     /// Sends a line. Its time in the transcript is the moment after its last byte was handed over.
-    pub(super) fn say(&mut self, text: &str) -> Result<(), Halt> {
+    pub(super) fn say(&mut self, text: &str, ending: &str) -> Result<(), Halt> {
         let mut bytes = text.as_bytes().to_vec();
-        bytes.extend_from_slice(self.bench.unit.link.line_ending.as_bytes());
+        bytes.extend_from_slice(ending.as_bytes());
         self.said_at = self.bench.clock.now();
         let deadline = self.said_at.after(Duration::from_secs(1));
         self.bench.port.send(&bytes, deadline)?;
@@ -147,7 +147,7 @@ impl Conductor<'_, '_> {
         // An answer counts only to the command that it follows.
         self.heard.clear();
         self.pending = Some(command.to_owned());
-        self.say(command)?;
+        self.say(command, self.bench.unit.link.ending(request))?;
         let asks = matches!(request, Request::State | Request::Identity);
         if !asks && self.bench.unit.dialect.answers.acknowledged.is_none() {
             self.pending = None;
@@ -174,6 +174,7 @@ impl Conductor<'_, '_> {
             }
             Heard::Garbled { why } => Err(garbled(&why)),
             Heard::Refused { answer } => Err(Halt::Unit(format!("the unit refused: `{answer}`"))),
+            Heard::Alarm { line } => Err(Halt::Unit(format!("the unit stopped by itself: `{line}`"))),
             _ => Ok(()),
         }
     }

@@ -8,6 +8,7 @@
 
 use crate::capture::Side;
 use regex::{Captures, Regex};
+use std::time::Duration;
 
 /// Characters of an unknown line that a message shows.
 const SHOWN_MAX: usize = 80;
@@ -51,6 +52,11 @@ impl Request {
         ("state", &[]),
         ("identity", &[]),
     ];
+
+    /// Its key in a unit file.
+    pub fn key(&self) -> &'static str {
+        Self::KEYS[self.index()].0
+    }
 
     const fn index(&self) -> usize {
         match self {
@@ -187,6 +193,11 @@ pub struct Answers {
     pub refused: Option<Regex>,
     /// The motion is over. Without it, the state is asked for until it rests.
     pub done: Option<Regex>,
+    /// A unit that tells nothing of its motion rests when its motor has made no step for so long, which is longer than the
+    /// pause between two steps of any travel.
+    pub rest_after: Option<Duration>,
+    /// The unit has stopped by itself and wants help.
+    pub alarm: Option<Regex>,
     /// An end switch closed.
     pub hit: Option<Regex>,
     /// The unit has started.
@@ -210,6 +221,8 @@ pub enum Heard {
     Acknowledged,
     /// The pending command was refused.
     Refused { answer: String },
+    /// The unit has stopped by itself and wants help.
+    Alarm { line: String },
     /// The motion is over; position in m where it is told.
     Done { position: Option<f64> },
     /// An end switch closed.
@@ -280,6 +293,9 @@ impl Dialect {
                 _ => Heard::Acknowledged,
             };
         }
+        if matched(&answers.alarm).is_some() {
+            return Heard::Alarm { line: line.to_owned() };
+        }
         if let Some(said) = matched(&answers.done) {
             return self.with_position(line, &said, |position| Heard::Done { position });
         }
@@ -346,6 +362,8 @@ mod tests {
             position: NumberForm { per_si: 80_000.0, decimals: 0 },
             distance: NumberForm { per_si: 10_000.0, decimals: 0 },
             answers: Answers {
+                rest_after: None,
+                alarm: pattern("^ALERT"),
                 acknowledged: pattern("^fine$"),
                 refused: pattern("^fault (?<code>[0-9]+)$"),
                 done: pattern("^there (?<position>\\S+)$"),

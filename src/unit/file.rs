@@ -4,7 +4,7 @@ mod pack;
 
 use super::dialect::{Answers, Dialect, NumberForm, Request, SideWords, Template};
 use crate::measure::UnitFacts;
-use crate::port::{Parity, SerialSettings};
+use crate::port::{Flow, Parity, SerialSettings};
 use crate::quantity::{Dimension, Quantity, Unit as Symbol};
 use crate::written::{Fields, List, Node, Notes, Problem, Scalar, Source, read};
 use regex::Regex;
@@ -49,12 +49,21 @@ pub struct LinkSettings {
     pub serial: SerialSettings,
     /// What ends a line that is sent.
     pub line_ending: String,
+    /// Commands that are sent without it: single characters that the firmware takes at any time.
+    pub bare: Vec<&'static str>,
     /// How long an answer may take.
     pub answer_within: Duration,
     /// How often a command is sent before the unit counts as not answering.
     pub tries: u32,
     /// How long a unit may take from supply on to its banner.
     pub start_up_within: Duration,
+}
+
+impl LinkSettings {
+    /// What ends a request on the line.
+    pub fn ending(&self, request: &Request) -> &str {
+        if self.bare.contains(&request.key()) { "" } else { &self.line_ending }
+    }
 }
 
 impl Unit {
@@ -225,13 +234,26 @@ fn link(fields: Fields<'_>) -> Option<LinkSettings> {
     let line_ending = optional(&fields, "line ending", "LF", "\n", |text| {
         choice(text, &[("LF", "\n"), ("CR", "\r"), ("CRLF", "\r\n")])
     });
+    let flow = optional(&fields, "flow control", "none", Flow::None, |text| {
+        choice(text, &[("none", Flow::None), ("XON/XOFF", Flow::Software), ("RTS/CTS", Flow::Hardware)])
+    });
+    let keys = Request::KEYS.map(|(key, _)| (key, key));
+    let bare = fields.words("without line ending", "[ state ]").into_iter();
+    let bare = bare.filter_map(|word| word.understood(fields.notes(), |text| choice(text, &keys))).collect();
     let answer_within = duration(&fields, "answer within", "500 ms");
     let tries = whole_number(&fields, "tries", "3", 1..=10);
     let start_up_within = duration(&fields, "start up within", "2 s");
     fields.end();
     Some(LinkSettings {
-        serial: SerialSettings { baud: baud?, data_bits: data_bits?, parity: parity?, stop_bits: stop_bits? },
+        serial: SerialSettings {
+            baud: baud?,
+            data_bits: data_bits?,
+            parity: parity?,
+            stop_bits: stop_bits?,
+            flow: flow?,
+        },
         line_ending: line_ending?.to_owned(),
+        bare,
         answer_within: answer_within?,
         tries: tries?,
         start_up_within: start_up_within?,
@@ -255,11 +277,12 @@ fn dialect(file: &Fields<'_>, steps_per_metre: f64) -> Option<Dialect> {
     });
     let answers = file.need_fields("answers", "{ acknowledged: \"^OK {command}$\", … }").and_then(answers);
     let (templates, (sides, speed, position, distance), answers) = (templates?, forms?, answers?);
-    if answers.done.is_none() && (answers.state.is_none() || templates[8].is_none()) {
+    let asked = answers.state.is_some() && templates[8].is_some();
+    if answers.done.is_none() && !asked && answers.rest_after.is_none() {
         file.notes().add(
             file.at(),
             "nothing tells the bench that a motion has ended",
-            "give a pattern `done` under `answers`, or a command `state` with the pattern `state`",
+            "give a pattern `done` under `answers`, or a command `state` with the pattern `state`, or `rest after: 500 ms`",
         );
         return None;
     }
@@ -320,6 +343,10 @@ fn answers(fields: Fields<'_>) -> Option<Answers> {
         acknowledged,
         refused: one("refused", "\"^NO (?<code>[0-9]+)\""),
         done: one("done", "\"^DONE (?<position>[0-9.]+)$\""),
+        rest_after: optional(&fields, "rest after", "500 ms", None, |text| {
+            quantity(text, Dimension::Time).and_then(above_zero).map(|seconds| Some(Duration::from_secs_f64(seconds)))
+        })?,
+        alarm: one("alarm", "\"^ALERT (?<code>[0-9]+)\""),
         hit: one("hit", "\"^HIT (?<side>[LR])$\""),
         banner: one("banner", "\"^READY (?<firmware>[0-9.]+)$\""),
         state: one("state", "\"^STATE (?<state>[A-Z]+)$\""),

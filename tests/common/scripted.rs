@@ -37,6 +37,10 @@ pub trait Firmware {
     }
     /// It is told a line at a time in ns.
     fn told(&mut self, at: u64, line: &str) -> Vec<Said>;
+    /// Its motor's steps from now on, ns, where what it was told last changed them.
+    fn steps(&mut self) -> Option<Vec<u64>> {
+        None
+    }
 }
 
 /// What bench, unit and jig share.
@@ -44,6 +48,8 @@ pub struct Script {
     now: u64,
     firmware: Box<dyn Firmware>,
     due: Vec<Said>,
+    /// Steps that are to come, the last one first.
+    steps: Vec<u64>,
     part: Part,
     looked: bool,
     /// Outputs that are on.
@@ -69,6 +75,7 @@ impl Scripted {
             now: 0,
             firmware: Box::new(firmware),
             due: Vec::new(),
+            steps: Vec::new(),
             part: Part::default(),
             looked: false,
             on: Vec::new(),
@@ -122,9 +129,13 @@ impl Clock for Scripted {
 impl Port for Scripted {
     fn send(&mut self, bytes: &[u8], _: HostTime) -> Result<(), PortError> {
         let script = &mut *self.0.borrow_mut();
-        let line = String::from_utf8_lossy(bytes).trim_end().to_owned();
-        let said = script.firmware.told(script.now, &line);
-        script.told.push(line);
+        let line = String::from_utf8_lossy(bytes).into_owned();
+        let said = script.firmware.told(script.now, line.trim_end_matches(['\r', '\n']));
+        if let Some(mut steps) = script.firmware.steps() {
+            steps.reverse();
+            script.steps = steps;
+        }
+        script.told.push(line.trim_end_matches(['\r', '\n']).to_owned());
         script.schedule(said);
         Ok(())
     }
@@ -169,6 +180,9 @@ impl Jig for Scripted {
         if script.guard_opens.take_if(|at| *at <= script.now).is_some() {
             let at = script.tick();
             script.part.push_edge(EdgeChannel::Guard, at, false);
+        }
+        while let Some(at) = script.steps.pop_if(|at| *at <= script.now) {
+            script.part.push_edge(EdgeChannel::Step, at / NANOS_PER_TICK, true);
         }
         for (from, to) in script.part.edges.iter().zip(&mut into.edges) {
             to.extend_from_slice(from);
@@ -230,13 +244,13 @@ pub struct Fitted {
 }
 
 impl Fitted {
-    /// A plan of these checks for a shipped unit file; `change` edits the unit file's text.
+    /// A plan of these checks for a unit file of the project; `change` edits the unit file's text.
     pub fn new(unit: &str, change: impl FnOnce(String) -> String, checks: &str) -> Self {
         let text = |path: &str| {
             std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(path)).expect("it is shipped")
         };
         let shown = |problems: Vec<Problem>| -> ! { panic!("{}: {}", problems[0], problems[0].right) };
-        let source = Source::new("unit.yaml", change(text(&format!("fixtures/units/{unit}.yaml"))));
+        let source = Source::new("unit.yaml", change(text(unit)));
         let unit = Unit::read(&source).unwrap_or_else(|problems| shown(problems));
         let source = Source::new("jig.yaml", text("fixtures/jigs/simulated.yaml"));
         let jig = JigFile::read(&source).unwrap_or_else(|problems| shown(problems));

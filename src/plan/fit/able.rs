@@ -1,7 +1,7 @@
 //! What unit and jig are able to do at a moment of the plan.
 
 use super::{Fitter, shown};
-use crate::capture::OutputChannel;
+use crate::capture::{EdgeChannel, OutputChannel};
 use crate::plan::draft::Put;
 use crate::plan::moves::Pace;
 use crate::quantity::Dimension;
@@ -85,6 +85,13 @@ impl Fitter<'_> {
         if !self.envelope.commands.contains(&command) {
             let what = format!("the unit's firmware has no command for `{command}`");
             self.notes.add(at, what, "add the command to the unit file, or do without this move");
+        }
+        let seen = self.envelope.tells_rest || self.envelope.edges.contains(&EdgeChannel::Step);
+        if !seen && !matches!(command, "select" | "send") {
+            let jig = &self.envelope.jig;
+            let what =
+                format!("the unit does not tell when a motion ends, and the jig `{jig}` lacks the channel `step`");
+            self.notes.add(at, what, "run the plan on a jig that sees the steps");
         }
     }
 }
