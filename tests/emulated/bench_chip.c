@@ -93,15 +93,13 @@ static void listen(struct chip *chip)
 }
 
 /* A serial line waits for nobody: what finds no room is gone. */
-void chip_hears(struct chip *chip, const uint8_t *bytes, size_t count, uint64_t at)
+void chip_hears(struct chip *chip, uint8_t byte, uint64_t at)
 {
-    for (size_t i = 0; i < count; i++) {
-        size_t next = (chip->arrivals_head + 1) % ARRIVALS;
-        if (next == chip->arrivals_tail)
-            break;
-        chip->arrivals[chip->arrivals_head] = (struct arrival){ at, bytes[i] };
-        chip->arrivals_head = next;
-    }
+    size_t next = (chip->arrivals_head + 1) % ARRIVALS;
+    if (next == chip->arrivals_tail)
+        return;
+    chip->arrivals[chip->arrivals_head] = (struct arrival){ at, byte };
+    chip->arrivals_head = next;
     listen(chip);
 }
 

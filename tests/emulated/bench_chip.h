@@ -52,8 +52,8 @@ void chip_reset(struct chip *chip, uint64_t at, uint8_t causes);
 void chip_run(struct chip *chip, uint64_t until);
 /* Drives a pin from a cycle on. Changes of one pin are told in order. */
 void chip_drive(struct chip *chip, char port, uint8_t pin, bool level, uint64_t at);
-/* Bytes arrive, at this cycle or as soon afterwards as the link's rate lets them. */
-void chip_hears(struct chip *chip, const uint8_t *bytes, size_t count, uint64_t at);
+/* A byte arrives, at this cycle or as soon afterwards as the link's rate lets it. */
+void chip_hears(struct chip *chip, uint8_t byte, uint64_t at);
 /* Forgets what has arrived and was not heard yet. */
 void chip_forgets(struct chip *chip);
 /* The line of a pin, for those who listen to it. */

@@ -17,36 +17,28 @@
 
 static uint64_t began;
 
-static uint64_t nanoseconds(void)
-{
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (uint64_t)now.tv_sec * NS_PER_SECOND + (uint64_t)now.tv_nsec;
-}
-
-/* The cycle that is due now. */
-static uint64_t due_cycle(void)
-{
-    return (nanoseconds() - began) * 2 / 125 + 1;
-}
-
 static void await_cycle(uint64_t cycle)
 {
     uint64_t due = began + cycle * 125 / 2 + 1;
     struct timespec until = { .tv_sec = (time_t)(due / NS_PER_SECOND), .tv_nsec = (long)(due % NS_PER_SECOND) };
-    while (nanoseconds() < due && clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &until, NULL) == EINTR)
+    while (port_now() < due && clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &until, NULL) == EINTR)
         continue;
 }
 
-static void carry(struct chip *chip, int port)
+/* The cycle that is due at a moment. */
+static uint64_t due_cycle(uint64_t moment)
 {
-    uint8_t bytes[1024];
+    return (moment - began) * 2 / 125 + 1;
+}
+
+static void carry(struct chip *chip, struct port *port)
+{
+    struct come come[1024];
     port_give(port, chip->said, chip->said_count);
     chip->said_count = 0;
-    size_t count = port_take(port, bytes, sizeof bytes);
-    /* The clock is read behind the port: a byte must not arrive before it was sent. */
-    if (count)
-        chip_hears(chip, bytes, count, due_cycle());
+    size_t count = port_take(port, come, sizeof come / sizeof *come);
+    for (size_t i = 0; i < count; i++)
+        chip_hears(chip, come[i].byte, due_cycle(come[i].at));
 }
 
 int main(int count, char **arguments)
@@ -57,8 +49,8 @@ int main(int count, char **arguments)
     }
     board_begin(arguments[2]);
     unit_begin(arguments[1]);
-    int unit_port = port_open(arguments[3]), board_port = port_open(arguments[4]);
-    began = nanoseconds();
+    began = port_now();
+    struct port *unit_port = port_open(arguments[3]), *board_port = port_open(arguments[4]);
     uint64_t latest = 0;
     for (uint64_t until = SLICE;; until += SLICE) {
         unit_run(until);
@@ -66,7 +58,7 @@ int main(int count, char **arguments)
         if (!mechanics_slice(until))
             break;
         await_cycle(until);
-        uint64_t late = due_cycle() - until;
+        uint64_t late = due_cycle(port_now()) - until;
         latest = late > latest ? late : latest;
         carry(&unit, unit_port);
         carry(&board, board_port);
