@@ -82,6 +82,10 @@ bash tests/fuzz/run.sh 30
 echo "- a thousand runs over links that flip bits, and a thousand pulled cables"
 RAILPROOF_DRAWS=1000 cargo test --release --quiet --test noisy_links --test unplugged >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
 
+echo "- 200,000 edges a second over a serial port, for a minute"
+RAILPROOF_RATE_S=60 cargo test --release --quiet --test board_rate -- --nocapture >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+grep "of a core" "$results/said"
+
 echo "- firmware of unit and capture board, instruction by instruction, alone and with each other"
 for check in unit_check board_check bench_check; do
     bash "tests/emulated/$check.sh" --required >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
