@@ -24,7 +24,7 @@ make -s -C fixtures/jigs/capture-board BUILD="$out/capture-board"
 for version in 1.4.0 1.5.0; do
     make -s -C fixtures/units/dunlin-600/firmware FIRMWARE=$version BUILD="$out/dunlin-600-$version"
 done
-cc -std=c11 -D_XOPEN_SOURCE=700 -O2 -Wall -Wextra -Werror -I"$headers" tests/emulated/bench_*.c -o "$out/bench_host" \
+cc -std=c11 -D_DEFAULT_SOURCE -D_XOPEN_SOURCE=700 -O2 -Wall -Wextra -Werror -I"$headers" tests/emulated/bench_*.c -o "$out/bench_host" \
     -lsimavr -lelf -lpthread
 cargo test --release --test emulated_bench -- --ignored --nocapture --test-threads=1
 echo "emulated bench: all right"
