@@ -123,6 +123,9 @@ fn firmware_that_masks_interrupts_fails_by_the_tail_of_its_jitter() {
     println!("{failed:?}");
     assert!(failed.iter().any(|found| found.1 == "period jitter p99.9"), "{failed:?}");
     assert!(failed.iter().any(|found| found.1 == "longest step gap"), "{failed:?}");
+    let folder = bench.folder.path().join("results/SM-0001").join(&record.run.id);
+    let junit = std::fs::read_to_string(folder.join("junit.xml")).expect("a run leaves its report");
+    assert!(junit.contains("longest step gap"), "the report names the gap");
     let captured = captured_steps(&bench.folder.path().join("results"), &record.run.id);
     compare_steps(&captured, &bench.trace().steps);
 }
