@@ -114,8 +114,7 @@ fn time_constants_of_one_body() {
     coverages.iter().for_each(Coverage::check);
 }
 
-/// Ends of a third of single bodies and two thirds of three coupled ones, whatever the fit can tell of them. Where a body's
-/// inside bends the course nothing normal is left of the errors, so that the coverage is bounded: 92 to 98 %.
+/// Ends of a third of single bodies and two thirds of three coupled ones, whatever the fit can tell of them.
 #[test]
 fn settled_from_a_short_run() {
     let names = ["motor settled temperature", "housing settled temperature", "housing settled margin"];
@@ -144,7 +143,7 @@ fn settled_from_a_short_run() {
     }
     for coverage in &coverages {
         assert!(u64::from(coverage.total) > draws() / 3, "{}: {} told", coverage.name, coverage.total);
-        coverage.hold(0.92, 0.98);
+        coverage.check();
     }
 }
 
