@@ -1,7 +1,7 @@
 #!/bin/sh
 # Builds both firmwares and the host of the emulated bench, and runs the shipped binary on it: bench_check.sh [--required]
 # In real time, about three minutes. Exit status 0: as it should be, or nothing to try it with; 1: not; 2: with --required or
-# --build, nothing to try it with. With --build it only builds, for examples/emulated_bench.rs. Everything built goes to target/emulated/.
+# --build, nothing to try it with. With --build it only builds, for tests/emulated/serve.rs. Everything built goes to target/emulated/.
 set -eu
 cd "$(dirname "$0")/../.."
 out=$PWD/target/emulated

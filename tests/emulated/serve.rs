@@ -6,7 +6,7 @@
 //! cargo run --release --example emulated_bench -- 1.4.0
 //! ```
 
-#[path = "../tests/emulated/bench.rs"]
+#[path = "bench.rs"]
 #[expect(dead_code, reason = "the tests need more of it")]
 mod bench;
 
