@@ -3,8 +3,8 @@
 use super::values::{bench, whole};
 use super::{Blame, CheckEvidence, Pooling, Reading, Setup, Withheld};
 use super::{
-    closer, colour, controls, crawl, ends, flicker, heat, jitter, levels, light, pack, speed, step_clock, stopping,
-    strides, talk,
+    closer, colour, controls, crawl, ends, flicker, heat, jitter, levels, light, pack, positioning, speed, step_clock,
+    stopping, stops, strides, symmetry, talk,
 };
 use crate::capture::{EdgeChannel, SampleChannel};
 use crate::quantity::Dimension;
@@ -94,8 +94,12 @@ pub const CATALOGUE: &[Measurand] = &[
     speed::START_UP_TIME,
     speed::TRAVEL_TIME,
     speed::TRAVEL_LENGTH,
+    speed::TRAVEL_IN_STEPS,
     speed::CRUISE_SPEED,
     speed::STEP_RATE_ERROR,
+    symmetry::SPEED,
+    symmetry::TIME,
+    symmetry::HELD,
     levels::SPEED_ERROR,
     levels::RATIO_ERROR,
     levels::OUT_OF_ORDER,
@@ -125,7 +129,22 @@ pub const CATALOGUE: &[Measurand] = &[
     ends::OVERRUN,
     ends::REPEATABILITY,
     ends::MISSED,
+    positioning::ACCURACY,
+    positioning::ACCURACY_RIGHTWARD,
+    positioning::ACCURACY_LEFTWARD,
+    positioning::REPEATABILITY,
+    positioning::REPEATABILITY_RIGHTWARD,
+    positioning::REPEATABILITY_LEFTWARD,
+    positioning::SYSTEMATIC,
+    positioning::SYSTEMATIC_RIGHTWARD,
+    positioning::SYSTEMATIC_LEFTWARD,
+    positioning::REVERSAL,
+    positioning::MEAN_REVERSAL,
+    positioning::MEAN_DEVIATION,
     stopping::STOP_DISTANCE,
+    stops::DELAY,
+    stops::DECELERATION,
+    stops::AT_FULL_SPEED,
     stopping::CREEP_AFTER_STOP,
     stopping::CONTROL_RESPONSE,
     stopping::CONTACT_RESPONSE,

@@ -170,10 +170,19 @@ pub(super) struct Contact {
     pub farthest: Position,
     /// When the steps began to slow.
     pub knee: Option<Knee>,
-    /// Position of the last contact of the other end, where it had been touched before.
-    pub other_end: Option<Position>,
+    /// Steps since the session began.
+    pub steps: i64,
+    /// The last contact of the other end, where it had been touched before.
+    pub other_end: Option<Touched>,
     /// Steps minus the carriage's way in steps since the session began.
     pub lag: f64,
+}
+
+/// Where the carriage and the steps were when an end was touched last.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Touched {
+    pub position: Position,
+    pub steps: i64,
 }
 
 /// A control that was pressed.

@@ -3,7 +3,7 @@
 use super::Setup;
 use super::evidence::{
     Burst, CarriageCruise, Contact, CruiseEvidence, PhaseEvidence, PressEvidence, Rail, RunEvidence, SECTIONS,
-    SwitchEvidence, TakeUp, TimedCue, Touch,
+    SwitchEvidence, TakeUp, TimedCue, Touch, Touched,
 };
 use super::position::Position;
 use super::pulses::{self, Intervals, Run, Scratch};
@@ -58,8 +58,8 @@ pub(super) struct Carried {
     pub slack: f64,
     /// Level of each end switch and since when.
     pub switches: [(Option<bool>, Tick); 2],
-    /// Position of the last first contact with each end.
-    pub contacts: [Option<Position>; 2],
+    /// The last first contact with each end.
+    pub contacts: [Option<Touched>; 2],
 }
 
 impl Section<'_> {
@@ -159,7 +159,7 @@ impl Section<'_> {
         carried.switches[side as usize] = (level, since);
         let contact = first.map(|index| self.contact(side, &edges[index..], runs, scale, carried));
         if let Some(contact) = contact {
-            carried.contacts[side as usize] = Some(contact.position);
+            carried.contacts[side as usize] = Some(Touched { position: contact.position, steps: contact.steps });
         }
         SwitchEvidence { pressed_before, contact }
     }
@@ -186,6 +186,7 @@ impl Section<'_> {
             openings: chatter.iter().filter(|edge| !edge.level()).count(),
             farthest: Position::resting(farthest),
             knee: during.and_then(|run| pulses::knee(&self.pulses[run.pulses.clone()], at)),
+            steps,
             other_end: carried.contacts[side.opposite() as usize],
             lag: steps as f64 - position.at * scale.steps_per_edge,
         }

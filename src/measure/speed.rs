@@ -1,12 +1,12 @@
 //! Times, lengths and speeds of a travel.
 
-use super::evidence::{CheckEvidence, PhaseEvidence};
+use super::evidence::{CheckEvidence, Contact, PhaseEvidence, Touched};
 use super::position::distance;
 use super::values::{self, RECTANGULAR, interval, reading, seconds, unit};
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, Cue, Destination, EdgeChannel, OutputChannel};
 use crate::quantity::Dimension;
-use crate::stats::Estimate;
+use crate::stats::{Component, Estimate};
 
 pub(super) const START_UP_TIME: Measurand = Measurand {
     name: "start-up time",
@@ -39,6 +39,17 @@ pub(super) const TRAVEL_LENGTH: Measurand = Measurand {
     samples: &[],
     pooling: Pooling::Mean,
     reader: travel_length,
+};
+
+pub(super) const TRAVEL_IN_STEPS: Measurand = Measurand {
+    name: "travel in steps",
+    dimension: Dimension::Count,
+    about: "steps between the first contacts of the two end switches, by the pulses towards an end less those away from it",
+    source: "common practice",
+    edges: &[EdgeChannel::Step, EdgeChannel::Direction, EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop],
+    samples: &[],
+    pooling: Pooling::Mean,
+    reader: travel_in_steps,
 };
 
 pub(super) const CRUISE_SPEED: Measurand = Measurand {
@@ -100,6 +111,24 @@ fn travel_time(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
 }
 
 fn travel_length(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+    between_ends(check, |_, from, to| Ok(distance(&from.position, &to.position, setup)))
+}
+
+fn travel_in_steps(check: &CheckEvidence, _: &Setup) -> Vec<Reading> {
+    between_ends(check, |phase, from, to| {
+        if !phase.balance.directed {
+            return Err(values::bench("the level of the direction line was never captured"));
+        }
+        // The step during which a contact comes is half done, at either end.
+        Ok(Estimate::of((to.steps - from.steps).abs() as f64 - 1.0).and(Component::triangular("steps", 1.0)))
+    })
+}
+
+/// One reading for each travel that ran from one end into the other.
+fn between_ends(
+    check: &CheckEvidence,
+    value: impl Fn(&PhaseEvidence, &Touched, &Contact) -> Result<Estimate, Withheld>,
+) -> Vec<Reading> {
     travels(check)
         .filter_map(|phase| {
             let Action::Travel { to: Destination::End(side), .. } = phase.phase.action else {
@@ -110,7 +139,7 @@ fn travel_length(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
                 let missed = || unit(format!("the {} end switch never closed", side.name()));
                 return (!switch.pressed_before).then(|| reading(phase, Err(missed())));
             };
-            Some(reading(phase, Ok(distance(&contact.other_end?, &contact.position, setup))))
+            Some(reading(phase, value(phase, &contact.other_end?, &contact)))
         })
         .collect()
 }

@@ -93,7 +93,8 @@ fn stop_distance(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     check.phases.iter().filter_map(|phase| Some(reading(phase, distance(phase, setup)?))).collect()
 }
 
-fn distance(phase: &PhaseEvidence, setup: &Setup) -> Option<Result<Estimate, Withheld>> {
+/// Way of a stop; `None` where a phase makes none.
+pub(super) fn distance(phase: &PhaseEvidence, setup: &Setup) -> Option<Result<Estimate, Withheld>> {
     let (position, stepping, blur) = match phase.phase.action {
         Action::Stop { press: None, .. } => {
             let Some(timed) = phase.cue(|cue| *cue == Cue::StopCommanded) else {

@@ -6,6 +6,7 @@ mod honesty;
 mod moves;
 mod pack;
 mod panel;
+mod positioning;
 mod robust;
 mod spectrum;
 mod step_clock;

@@ -16,6 +16,7 @@ mod levels;
 mod light;
 mod motion;
 mod pack;
+mod positioning;
 mod step_clock;
 
 pub use closer::sway;
