@@ -98,7 +98,9 @@ impl Crawl {
     fn increment(&self, setup: &Setup) -> Estimate {
         let (count, per_metre) = (self.increments.len() as f64, setup.jig.encoder_edges_per_metre);
         let mean = summary::mean(&self.increments).unwrap_or(0.0) / per_metre;
-        let scatter = summary::standard_deviation(&self.increments).unwrap_or(0.0) / per_metre;
+        // Of whole cells the increments seem to differ more than they do. How much is a guess where it is most of what is seen.
+        let seen = summary::standard_deviation(&self.increments).unwrap_or(0.0).powi(2);
+        let scatter = (seen - 2.0 * RECTANGULAR.powi(2)).max(0.5 * seen).sqrt() / per_metre;
         Estimate::of(mean)
             // First and last rest are each known to within a cell; those between cancel.
             .with("resolution", std::f64::consts::SQRT_2 * RECTANGULAR / per_metre / count)

@@ -56,6 +56,12 @@ for sheet in $(find "$results" -name '*.pdf'); do
     qpdf --check "$sheet" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
 done
 
+echo "- coverage of every measurand, by draws with known truth: measurand, what lay inside, mean expanded uncertainty"
+status=0
+RAILPROOF_DRAWS=4000 cargo test --quiet --release --test measure honesty -- --nocapture >"$results/said" 2>&1 || status=$?
+grep -oE '[A-Za-z][A-Za-z0-9 .-]+ +[0-9.]+ % inside, U.*' "$results/said" | sort -u
+[ "$status" -eq 0 ] || { cat "$results/said"; exit 1; }
+
 echo "- the whole outgoing plan over serial ports"
 "$railproof" simulate --unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/usb-board.yaml --scale 3 \
     --unit-link "$results/unit.port" --board-link "$results/board.port" >/dev/null 2>&1 &

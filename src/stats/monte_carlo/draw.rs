@@ -62,7 +62,14 @@ impl Draw {
         loop {
             let x = self.normal();
             let v = (1.0 + c * x).powi(3);
-            if v > 0.0 && libm::log(self.fraction()) < 0.5 * x * x + d - d * v + d * libm::log(v) {
+            if v <= 0.0 {
+                continue;
+            }
+            let fraction = self.fraction();
+            // Most are taken without a logarithm.
+            let taken =
+                fraction < 1.0 - 0.0331 * x.powi(4) || libm::log(fraction) < 0.5 * x * x + d - d * v + d * libm::log(v);
+            if taken {
                 return 2.0 * d * v * shrunk;
             }
         }
