@@ -21,6 +21,13 @@ pub enum Event<'a> {
         /// Its number in the plan.
         check: usize,
     },
+    /// The moves of a check start again, since more readings may settle what is undecided.
+    RoundBegins {
+        /// The check's number in the plan.
+        check: usize,
+        /// Which round that is, counted from 1.
+        round: usize,
+    },
     /// A move starts.
     MoveBegins {
         /// Its check's number in the plan.
@@ -68,6 +75,8 @@ pub struct CheckOutcome {
     pub not_carried_out: Option<String>,
     /// What was found beyond requirements: "the unit did not answer `GO R 90.0` (3 tries)". Each is a nonconformity.
     pub findings: Vec<String>,
+    /// How often its moves were carried out, where the plan lets it repeat them.
+    pub rounds: Option<RoundsTaken>,
     /// What was required, in the plan's order.
     pub requirements: Vec<RequirementOutcome>,
     /// When it began, s of bench time since the capture's start.
@@ -78,6 +87,17 @@ pub struct CheckOutcome {
     pub moves: Vec<MoveOutcome>,
     /// What the step clock was like, motion by motion.
     pub step_clock: Vec<MoveClock>,
+}
+
+/// How often the moves of a check were carried out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RoundsTaken {
+    /// Rounds whose readings the decision rests on.
+    pub done: usize,
+    /// The most that the plan allows.
+    pub at_most: usize,
+    /// Why no further round followed, where something stayed undecided.
+    pub why_no_more: Option<String>,
 }
 
 /// A move as it came out.
@@ -107,8 +127,10 @@ pub struct RequirementOutcome {
 pub struct ReadingOutcome {
     /// What it belongs to.
     pub label: String,
-    /// The value in SI with its judgement, or why there is none.
+    /// The value in SI with its judgement, or why there is none. Of several rounds together where there were several.
     pub result: Result<(Estimate, Judgement), Withheld>,
+    /// What each round gave by itself, where there were several.
+    pub rounds: Vec<Result<Estimate, Withheld>>,
 }
 
 /// A run as it came out.

@@ -137,8 +137,14 @@ fn full() -> Value {
     let record = records::changed("does-not-conform-2", |value| {
         value["invalid_because"] = serde_json::json!(["a frame of the capture board was lost"]);
         value["checks"][0]["step_clock"] = step_clock();
+        value["checks"][0]["rounds"] = serde_json::json!({
+            "done": 2, "at_most": 4, "why_no_more": "still undecided after 2 rounds, the most that the plan allows",
+        });
         let requirement = &mut value["checks"][0]["requirements"][0];
         requirement["rule"] = serde_json::json!({ "name": "guard band", "factor": 1.0 });
+        requirement["readings"][0]["rounds"] = serde_json::json!([
+            { "value": 89.1, "standard_uncertainty": 0.02 }, { "withheld": "no step pulse came" },
+        ]);
         let measured = &mut requirement["readings"][0]["measured"];
         measured["propagated_interval"] = serde_json::json!([0.5, 2.5]);
         measured["correlations"] = serde_json::json!([{ "lines": [0, 1], "coefficient": -0.5 }]);

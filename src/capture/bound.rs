@@ -114,6 +114,8 @@ impl CaptureSink for Bounded<'_> {
                 (self.phase, self.pieces) = (Some(phase.clone()), 0);
                 self.held += PHASE_WEIGHT;
             }
+            // What a sink kept of the round it has boiled down.
+            MarkKind::RoundEnds { .. } => self.held = 0,
             MarkKind::PhaseEnds => (self.phase, self.pieces) = (None, 0),
             MarkKind::Cue(_) => {}
         }
@@ -146,6 +148,7 @@ mod tests {
                 MarkKind::PhaseBegins(phase) => phase.label.clone(),
                 MarkKind::Cue(_) => "cue".into(),
                 MarkKind::PhaseEnds => format!("end at {}", mark.at),
+                MarkKind::RoundEnds { .. } => format!("end of round at {}", mark.at),
                 MarkKind::CheckEnds { .. } => format!("end of check at {}", mark.at),
             });
         }

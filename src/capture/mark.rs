@@ -143,6 +143,8 @@ pub enum MarkKind {
     Cue(Cue),
     /// The current move is over; the unit is at rest again.
     PhaseEnds,
+    /// A round of a check that may repeat its moves is over: either they follow again or the check ends.
+    RoundEnds { check: usize },
     /// The check is over.
     CheckEnds { check: usize },
 }

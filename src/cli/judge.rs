@@ -237,11 +237,13 @@ struct Judging<'a> {
     invalid_because: Vec<String>,
     last: Tick,
     ticks_per_second: u64,
+    /// Rounds of the current check that are over.
+    rounds: u32,
 }
 
 impl<'a> Judging<'a> {
     fn new(plan: &'a Plan, assessor: Assessor<'a>, ticks_per_second: u64) -> Self {
-        Self { plan, assessor, invalid_because: Vec::new(), last: 0, ticks_per_second }
+        Self { plan, assessor, invalid_because: Vec::new(), last: 0, ticks_per_second, rounds: 0 }
     }
 
     /// Bench time of the last mark, s.
@@ -280,8 +282,17 @@ impl CaptureSink for Judging<'_> {
             MarkKind::CheckBegins { check } if *check >= self.plan.checks.len() => {
                 self.object(format!("the capture has a check {} that the plan does not have", check + 1));
             }
+            MarkKind::CheckBegins { .. } => self.rounds = 0,
+            MarkKind::RoundEnds { .. } => self.rounds += 1,
             MarkKind::PhaseBegins(phase) => {
-                let planned = self.plan.checks.get(phase.check).and_then(|check| check.moves.get(phase.ordinal));
+                let check = self.plan.checks.get(phase.check);
+                if check.is_some_and(|check| self.rounds >= check.rounds_max) {
+                    let number = phase.check + 1;
+                    self.object(format!(
+                        "the capture was made by another plan: it has more rounds of check {number} than the plan allows"
+                    ));
+                }
+                let planned = check.and_then(|check| check.moves.get(phase.ordinal));
                 if planned.is_none_or(|planned| planned.action != phase.action) {
                     let place = format!("check {}, move {}", phase.check + 1, phase.ordinal + 1);
                     self.object(format!("the capture was made by another plan: {place} of it is `{}`", phase.label));

@@ -13,6 +13,8 @@ pub struct TerminalWatcher {
     bar: ProgressBar,
     names: Vec<String>,
     now: String,
+    /// The round, from the second on.
+    round: Option<usize>,
 }
 
 impl TerminalWatcher {
@@ -20,7 +22,7 @@ impl TerminalWatcher {
     pub fn new() -> Self {
         let bar = ProgressBar::new(0);
         bar.set_style(ProgressStyle::with_template("{wide_msg}").expect("the template is a constant"));
-        Self { bar, names: Vec::new(), now: String::new() }
+        Self { bar, names: Vec::new(), now: String::new(), round: None }
     }
 
     fn tell(&self, line: &str) {
@@ -31,7 +33,9 @@ impl TerminalWatcher {
         let name = self.names.get(outcome.check).map_or("", String::as_str);
         let style = style(outcome.decision);
         let took = outcome.ended_s - outcome.began_s;
-        self.tell(&format!("  {style}{:<16}{style:#} {name} ({took:.1} s)", outcome.decision.words()));
+        let rounds = outcome.rounds.as_ref().map_or(1, |rounds| rounds.done);
+        let rounds = if rounds > 1 { format!(", {rounds} rounds") } else { String::new() };
+        self.tell(&format!("  {style}{:<16}{style:#} {name} ({took:.1} s{rounds})", outcome.decision.words()));
     }
 
     fn live(&self, live: &Live) {
@@ -59,10 +63,19 @@ impl Watcher for TerminalWatcher {
                     minutes(*expected_s)
                 ));
             }
-            Event::CheckBegins { check } => self.now = self.names.get(*check).cloned().unwrap_or_default(),
+            Event::CheckBegins { check } => {
+                self.round = None;
+                self.now = self.names.get(*check).cloned().unwrap_or_default();
+            }
+            Event::RoundBegins { check, round } => {
+                self.round = Some(*round);
+                let name = self.names.get(*check).map_or("", String::as_str);
+                self.tell(&format!("  undecided so far {name}: round {round} begins"));
+            }
             Event::MoveBegins { check, label, .. } => {
                 let name = self.names.get(*check).map_or("", String::as_str);
-                self.now = format!("{name}: {label}");
+                let round = self.round.map(|round| format!(", round {round}")).unwrap_or_default();
+                self.now = format!("{name}{round}: {label}");
             }
             Event::Live(live) => self.live(live),
             Event::CheckEnds(outcome) => self.check_ended(outcome),

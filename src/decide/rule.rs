@@ -4,6 +4,8 @@
 //! A maker who promises proves conformity; one who sends a part lot back proves nonconformity; simple acceptance shares the
 //! risk, and says nothing about it.
 
+use crate::stats::{COVERAGE, student};
+
 /// How decisions are taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Rule {
@@ -29,6 +31,24 @@ pub enum Rule {
 }
 
 impl Rule {
+    /// The rule for each of several looks at one value, of which any may decide, so that all of them together risk no more
+    /// than this rule does with one: each look has its share of the risk (Bonferroni's inequality). A guard band has the
+    /// risk of a normal distribution; simple acceptance says nothing of its own.
+    pub fn shared_among(self, looks: u32) -> Self {
+        let shares = f64::from(looks);
+        match self {
+            _ if looks <= 1 => self,
+            Self::SimpleAcceptance => self,
+            Self::GuardBand { factor } => {
+                let usual = student::two_sided_quantile(COVERAGE, f64::INFINITY);
+                let risk = student::cumulative(-factor * usual, f64::INFINITY);
+                Self::GuardBand { factor: -student::one_sided_quantile(risk / shares, f64::INFINITY) / usual }
+            }
+            Self::FalseAccept { at_most } => Self::FalseAccept { at_most: at_most / shares },
+            Self::FalseReject { at_most } => Self::FalseReject { at_most: at_most / shares },
+        }
+    }
+
     /// Whether a value can come out undecided by it.
     pub const fn leaves_undecided(&self) -> bool {
         matches!(self, Self::GuardBand { .. } | Self::FalseAccept { .. })

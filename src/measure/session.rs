@@ -231,6 +231,12 @@ impl Session {
         }
     }
 
+    fn begin_check(&mut self, check: usize, began: Tick) {
+        let without_transcript = self.without_transcript;
+        self.check = Some(CheckEvidence { check, began, without_transcript, ..CheckEvidence::default() });
+        self.losses_before_check = self.losses.len();
+    }
+
     fn end_check(&mut self, mark: &Mark) {
         let until = mark.at;
         if self.phase.is_some() {
@@ -288,13 +294,7 @@ impl CaptureSink for Session {
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
                 self.skip(mark);
-                self.check = Some(CheckEvidence {
-                    check: *check,
-                    began: mark.at,
-                    without_transcript: self.without_transcript,
-                    ..CheckEvidence::default()
-                });
-                self.losses_before_check = self.losses.len();
+                self.begin_check(*check, mark.at);
             }
             MarkKind::PhaseBegins(phase) => {
                 self.skip(mark);
@@ -303,6 +303,11 @@ impl CaptureSink for Session {
             }
             MarkKind::Cue(_) => self.marks.push(mark.clone()),
             MarkKind::PhaseEnds => self.end_phase(mark.at),
+            // Each round leaves evidence of its own, as if it were a check.
+            MarkKind::RoundEnds { check } => {
+                self.end_check(mark);
+                self.begin_check(*check, mark.at);
+            }
             MarkKind::CheckEnds { .. } => self.end_check(mark),
         }
     }

@@ -14,7 +14,7 @@ use super::label::{label, shown};
 use super::moves::{Doing, DraftMove, Goal, Pace};
 use super::{Check, Envelope, Move, Plan, Requirement};
 use crate::capture::{Action, Destination, OutputChannel, Side};
-use crate::decide::Limits;
+use crate::decide::{Limits, Rule};
 use crate::quantity::Dimension;
 use crate::written::{Notes, Place, Problem};
 
@@ -35,6 +35,7 @@ pub(super) fn fit(draft: &Draft, envelope: &Envelope) -> Result<Plan, Vec<Proble
     let mut fitter = Fitter {
         envelope,
         notes: &notes,
+        rule: draft.rule,
         powered: false,
         homed: false,
         load: false,
@@ -55,6 +56,7 @@ pub(super) fn fit(draft: &Draft, envelope: &Envelope) -> Result<Plan, Vec<Proble
 struct Fitter<'f> {
     envelope: &'f Envelope,
     notes: &'f Notes,
+    rule: Rule,
     powered: bool,
     homed: bool,
     load: bool,
@@ -78,7 +80,7 @@ impl Fitter<'_> {
             because: check.because.clone(),
             moves,
             rounds_max: check.rounds.as_ref().map_or(1, |rounds| rounds.value),
-            requirements: check.requirements.iter().map(fitted).collect(),
+            requirements: check.requirements.iter().map(|required| fitted(required, check, &self.rule)).collect(),
             if_not: check.if_not.clone(),
         }
     }
@@ -391,8 +393,11 @@ impl Fitter<'_> {
     }
 }
 
-fn fitted(draft: &DraftRequirement) -> Requirement {
+/// A requirement of a check that may be looked at after several rounds has its share of the accepted risk at each.
+fn fitted(draft: &DraftRequirement, check: &DraftCheck, plans: &Rule) -> Requirement {
     let (lower, upper) = draft.tolerance.limits();
     let limits = Limits { lower, upper };
-    Requirement { measurand: draft.measurand, tolerance: draft.tolerance.clone(), limits, rule: draft.rule }
+    let own = draft.rule;
+    let rule = check.rounds.as_ref().map_or(own, |rounds| Some(own.unwrap_or(*plans).shared_among(rounds.value)));
+    Requirement { measurand: draft.measurand, tolerance: draft.tolerance.clone(), limits, rule }
 }

@@ -98,7 +98,8 @@ pub struct Requirement {
     pub tolerance: Tolerance,
     /// The same in SI.
     pub limits: Limits,
-    /// How decisions on it are taken, where it is not the plan's rule.
+    /// How decisions on it are taken, where it is not the plan's rule. In a check that may repeat its moves it is the rule for
+    /// each look, which has its share of the risk.
     pub rule: Option<Rule>,
 }
 

@@ -3,7 +3,7 @@
 use super::stored::{self, Record, RuleName, Verdict};
 use crate::decide::{Decision, Rule};
 use crate::event::{CheckOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
-use crate::measure::Traces;
+use crate::measure::{Traces, Withheld};
 use crate::plan::{Check, Plan, Requirement};
 use crate::quantity::Unit;
 use crate::stats::{COVERAGE, Component, Estimate, Evaluation};
@@ -76,6 +76,11 @@ fn check(planned: &Check, done: &CheckOutcome) -> stored::Check {
         began_s: done.began_s,
         took_s: done.ended_s - done.began_s,
         findings: done.findings.clone(),
+        rounds: done.rounds.as_ref().map(|rounds| stored::Rounds {
+            done: rounds.done,
+            at_most: rounds.at_most,
+            why_no_more: rounds.why_no_more.clone(),
+        }),
         requirements: done
             .requirements
             .iter()
@@ -111,6 +116,7 @@ fn requirement(planned: &Requirement, outcome: &RequirementOutcome) -> stored::R
 
 fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
     let label = outcome.label.clone();
+    let rounds: Vec<_> = outcome.rounds.iter().map(|round| round_reading(unit, round)).collect();
     match &outcome.result {
         Ok((estimate, judgement)) => stored::Reading {
             label,
@@ -123,6 +129,7 @@ fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
                 ..measured(unit, estimate)
             }),
             withheld: None,
+            rounds,
         },
         Err(withheld) => stored::Reading {
             label,
@@ -133,7 +140,18 @@ fn reading(unit: Unit, outcome: &ReadingOutcome) -> stored::Reading {
             },
             measured: None,
             withheld: Some(withheld.why.clone()),
+            rounds,
         },
+    }
+}
+
+fn round_reading(unit: Unit, round: &Result<Estimate, Withheld>) -> stored::RoundReading {
+    let estimate = round.as_ref().ok();
+    let doubt = |estimate: &Estimate| unit.of_differences().from_si(estimate.standard_uncertainty());
+    stored::RoundReading {
+        value: estimate.map(|estimate| unit.from_si(estimate.value)),
+        standard_uncertainty: estimate.map(doubt),
+        withheld: round.as_ref().err().map(|withheld| withheld.why.clone()),
     }
 }
 

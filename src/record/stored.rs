@@ -13,6 +13,7 @@ mod step_clock;
 
 pub use checks::{
     BudgetLine, Check, Correlation, Evaluation, Input as BudgetInput, Measured, Move, Reading, Requirement,
+    RoundReading, Rounds,
 };
 pub use curves::{Curves, IntervalCurve, SpeedCurve, TemperatureCurve, VoltageBand};
 pub use step_clock::{

@@ -131,7 +131,13 @@ mod tests {
             margin: 0.0,
             conformance_probability: 0.5,
         };
-        let reading = Reading { label: "whole check".into(), decision, measured: Some(measured), withheld: None };
+        let reading = Reading {
+            label: "whole check".into(),
+            decision,
+            measured: Some(measured),
+            withheld: None,
+            rounds: Vec::new(),
+        };
         Requirement {
             measurand: "stop distance".into(),
             tolerance: String::new(),

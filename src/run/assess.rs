@@ -2,11 +2,12 @@
 //!
 //! Nothing here knows whether the capture is live or stored.
 
+use super::rounds::{self, After};
 use crate::capture::{CaptureSink, Cue, Mark, MarkKind, Part, Tick};
 use crate::decide::{self, Decision, Judgement, Limits, Rule};
-use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome, RunOutcome};
-use crate::measure::{Blame, CheckEvidence, LookCloser, Session, Setup, Traces, Withheld};
-use crate::plan::{Check, Plan, Requirement};
+use crate::event::{CheckOutcome, MoveOutcome, ReadingOutcome, RequirementOutcome, RoundsTaken, RunOutcome};
+use crate::measure::{Blame, LookCloser, MoveClock, Reading, Session, Setup, Traces, Withheld};
+use crate::plan::{Check, Plan};
 use crate::stats::Estimate;
 
 /// What a check that was begun and not ended is said to be, before the reason.
@@ -43,6 +44,9 @@ struct Current {
     began: Tick,
     findings: Vec<String>,
     moves: Vec<MoveOutcome>,
+    /// What each round gave that is over: the readings of each requirement.
+    rounds: Vec<Vec<Vec<Reading>>>,
+    step_clock: Vec<MoveClock>,
 }
 
 impl<'a> Assessor<'a> {
@@ -88,19 +92,13 @@ impl<'a> Assessor<'a> {
     /// Ends the assessment: every check of the plan with its outcome, those never begun as not carried out because of
     /// `why_not`; what the unit said of itself; the curves.
     pub fn finish(mut self, why_not: &str) -> (Vec<CheckOutcome>, Vec<(String, String)>, Traces) {
-        if let Some(current) = self.current.take() {
-            let check = current.check;
-            self.outcomes.push(CheckOutcome {
-                check,
-                decision: if current.findings.is_empty() { Decision::Undecided } else { Decision::DoesNotConform },
-                not_carried_out: Some(format!("{BROKEN_OFF}{why_not}")),
-                findings: current.findings,
-                requirements: Vec::new(),
-                began_s: self.seconds(current.began),
-                ended_s: self.seconds(self.last_tick),
-                moves: current.moves,
-                step_clock: Vec::new(),
-            });
+        let checks = self.plan.checks.len();
+        if let Some(current) = self.current.take().filter(|current| current.check < checks) {
+            // What the rounds before told stays; it is as bad as it was, and never good.
+            let mut outcome = self.outcome_of(current, self.last_tick);
+            outcome.decision = outcome.decision.max(Decision::Undecided);
+            outcome.not_carried_out = Some(format!("{BROKEN_OFF}{why_not}"));
+            self.outcomes.push(outcome);
         }
         let end_s = self.seconds(self.last_tick);
         for check in 0..self.plan.checks.len() {
@@ -110,6 +108,7 @@ impl<'a> Assessor<'a> {
                     decision: Decision::Undecided,
                     not_carried_out: Some(why_not.to_owned()),
                     findings: Vec::new(),
+                    rounds: None,
                     requirements: Vec::new(),
                     began_s: end_s,
                     ended_s: end_s,
@@ -168,25 +167,78 @@ impl<'a> Assessor<'a> {
         }
     }
 
-    fn decide_check(&mut self, check: usize, ended: Tick) {
-        let (Some(current), Some(evidence)) = (self.current.take(), self.session.take_check()) else {
+    /// Takes in what a round left behind; an ending check that left nothing since its last round has no more of them.
+    fn end_round(&mut self) {
+        let (Some(current), Some(evidence)) = (&mut self.current, self.session.take_check()) else { return };
+        let Some(planned) = self.plan.checks.get(current.check) else { return };
+        if !current.rounds.is_empty() && evidence.phases.is_empty() {
             return;
-        };
-        let Some(planned) = self.plan.checks.get(check) else { return };
-        let requirements = decide_requirements(planned, &evidence, &self.setup, self.plan);
+        }
+        let read = planned.requirements.iter().map(|required| required.measurand.read(&evidence, &self.setup));
+        current.rounds.push(read.collect());
+        current.step_clock.extend(evidence.step_clock(&self.setup));
+    }
+
+    fn end_check(&mut self, ended: Tick) {
+        self.end_round();
+        if let Some(current) = self.current.take().filter(|current| !current.rounds.is_empty()) {
+            let outcome = self.outcome_of(current, ended);
+            self.outcomes.push(outcome);
+        }
+    }
+
+    /// A check as the rounds that are over decide it.
+    fn outcome_of(&self, current: Current, ended: Tick) -> CheckOutcome {
+        let requirements = self.requirements(&current);
         let worst_requirement = requirements.iter().map(|requirement| requirement.decision).max();
         let finding = (!current.findings.is_empty()).then_some(Decision::DoesNotConform);
-        self.outcomes.push(CheckOutcome {
-            check,
+        CheckOutcome {
+            check: current.check,
             decision: worst_requirement.max(finding).unwrap_or(Decision::Conforms),
             not_carried_out: None,
+            rounds: self.rounds_taken(&current, &requirements),
             findings: current.findings,
             requirements,
             began_s: self.seconds(current.began),
             ended_s: self.seconds(ended),
             moves: current.moves,
-            step_clock: evidence.step_clock(&self.setup),
-        });
+            step_clock: current.step_clock,
+        }
+    }
+
+    /// What the plan requires of the current check, decided by all rounds so far; nothing before the first is over.
+    fn requirements(&self, current: &Current) -> Vec<RequirementOutcome> {
+        let Some(planned) = self.plan.checks.get(current.check).filter(|_| !current.rounds.is_empty()) else {
+            return Vec::new();
+        };
+        let decide = |(number, requirement): (usize, &crate::plan::Requirement)| {
+            let rounds: Vec<&[Reading]> = current.rounds.iter().map(|round| round[number].as_slice()).collect();
+            rounds::decide(number, requirement, &rounds, &self.plan.rule)
+        };
+        planned.requirements.iter().enumerate().map(decide).collect()
+    }
+
+    fn rounds_taken(&self, current: &Current, requirements: &[RequirementOutcome]) -> Option<RoundsTaken> {
+        let planned = self.plan.checks.get(current.check).filter(|planned| planned.rounds_max > 1)?;
+        let done = Some(current.rounds.len()).filter(|done| *done > 0)?;
+        let why_no_more = match rounds::after(planned, requirements, done, &self.plan.rule) {
+            _ if !current.findings.is_empty() => None,
+            After::Decided => None,
+            After::Again => Some("the capture holds no further round".to_owned()),
+            After::Enough(why) => Some(why),
+        };
+        Some(RoundsTaken { done, at_most: planned.rounds_max as usize, why_no_more })
+    }
+
+    /// Whether the check whose round has just ended should be carried out again: more readings would settle a value.
+    pub fn wants_another_round(&self) -> bool {
+        let Some(current) = &self.current else { return false };
+        let Some(planned) = self.plan.checks.get(current.check) else { return false };
+        let (requirements, done) = (self.requirements(current), current.rounds.len());
+        done > 0
+            && current.findings.is_empty()
+            && self.losses.is_empty()
+            && rounds::after(planned, &requirements, done, &self.plan.rule) == After::Again
     }
 }
 
@@ -202,7 +254,14 @@ impl CaptureSink for Assessor<'_> {
         self.take_losses();
         match &mark.kind {
             MarkKind::CheckBegins { check } => {
-                self.current = Some(Current { check: *check, began: mark.at, findings: Vec::new(), moves: Vec::new() });
+                self.current = Some(Current {
+                    check: *check,
+                    began: mark.at,
+                    findings: Vec::new(),
+                    moves: Vec::new(),
+                    rounds: Vec::new(),
+                    step_clock: Vec::new(),
+                });
             }
             MarkKind::PhaseBegins(phase) => {
                 let began_s = self.seconds(mark.at);
@@ -217,7 +276,8 @@ impl CaptureSink for Assessor<'_> {
                 }
             }
             MarkKind::Cue(cue) => self.take_cue(cue),
-            MarkKind::CheckEnds { check } => self.decide_check(*check, mark.at),
+            MarkKind::RoundEnds { .. } => self.end_round(),
+            MarkKind::CheckEnds { .. } => self.end_check(mark.at),
         }
     }
 }
@@ -244,42 +304,12 @@ fn bench_failures(plan: &Plan, checks: &[CheckOutcome]) -> Vec<String> {
     failures
 }
 
-fn decide_requirements(
-    planned: &Check,
-    evidence: &CheckEvidence,
-    setup: &Setup,
-    plan: &Plan,
-) -> Vec<RequirementOutcome> {
-    planned
-        .requirements
-        .iter()
-        .enumerate()
-        .map(|(number, requirement)| decide_requirement(number, requirement, evidence, setup, plan))
-        .collect()
-}
-
-fn decide_requirement(
-    number: usize,
-    requirement: &Requirement,
-    evidence: &CheckEvidence,
-    setup: &Setup,
-    plan: &Plan,
-) -> RequirementOutcome {
-    let readings: Vec<ReadingOutcome> = requirement
-        .measurand
-        .read(evidence, setup)
-        .into_iter()
-        .map(|reading| ReadingOutcome {
-            label: reading.label,
-            result: judged(reading.result, &requirement.limits, requirement.rule.as_ref().unwrap_or(&plan.rule)),
-        })
-        .collect();
-    let decision = readings.iter().map(reading_decision).max().unwrap_or(Decision::Undecided);
-    RequirementOutcome { requirement: number, decision, readings }
-}
-
 /// A value with its judgement. One that is no number, or whose doubt is none, proves nothing about the unit.
-fn judged(result: Result<Estimate, Withheld>, limits: &Limits, rule: &Rule) -> Result<(Estimate, Judgement), Withheld> {
+pub(super) fn judged(
+    result: Result<Estimate, Withheld>,
+    limits: &Limits,
+    rule: &Rule,
+) -> Result<(Estimate, Judgement), Withheld> {
     let estimate = result?;
     if !estimate.value.is_finite() || !estimate.standard_uncertainty().is_finite() {
         let why =
@@ -290,7 +320,7 @@ fn judged(result: Result<Estimate, Withheld>, limits: &Limits, rule: &Rule) -> R
     Ok((estimate, judgement))
 }
 
-fn reading_decision(reading: &ReadingOutcome) -> Decision {
+pub(super) fn reading_decision(reading: &ReadingOutcome) -> Decision {
     match &reading.result {
         Ok((_, judgement)) => judgement.decision,
         Err(withheld) => match withheld.blame {

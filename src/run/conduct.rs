@@ -181,34 +181,51 @@ impl<'b, 'a> Conductor<'b, 'a> {
     /// Carries out one check, as far as the unit goes along.
     fn carry_out(&mut self, number: usize, check: &Check) -> Result<CarriedOut, Halt> {
         self.watcher.see(&Event::CheckBegins { check: number });
-        let left_after = self.left_s - check.moves.iter().map(|planned| planned.expected_s).sum::<f64>();
+        let left_after = self.left_s - check.expected_s();
         let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::CheckBegins { check: number } });
-        let mut carried_out = CarriedOut::Wholly;
-        for (ordinal, planned) in check.moves.iter().enumerate() {
-            match self.carry_out_move(number, ordinal, planned) {
-                Ok(()) => {}
-                Err(Halt::Unit(why)) => {
-                    self.give_up(why, false)?;
-                    carried_out = CarriedOut::GivenUp;
-                    break;
-                }
-                Err(Halt::Trip(Trip { why, unit_stops_first, ends_the_run })) => {
-                    self.give_up(why.clone(), unit_stops_first)?;
-                    carried_out = if ends_the_run { CarriedOut::Ended(why) } else { CarriedOut::GivenUp };
-                    break;
-                }
-                Err(halt) => return Err(halt),
+        let mut carried_out = self.carry_out_moves(number, check)?;
+        let mut at = self.settle()?;
+        for round in 1..=check.rounds_max as usize {
+            if check.rounds_max == 1 || carried_out != CarriedOut::Wholly {
+                break;
             }
+            self.mark(Mark { at, doubt: 0, kind: MarkKind::RoundEnds { check: number } });
+            if !self.assessor.wants_another_round() {
+                break;
+            }
+            self.evidence.secure().map_err(Halt::Bench)?;
+            self.watcher.see(&Event::RoundBegins { check: number, round: round + 1 });
+            self.left_s = left_after + check.expected_s();
+            carried_out = self.carry_out_moves(number, check)?;
+            at = self.settle()?;
         }
         self.left_s = left_after;
-        let at = self.settle()?;
         self.mark(Mark { at, doubt: 0, kind: MarkKind::CheckEnds { check: number } });
         self.evidence.secure().map_err(Halt::Bench)?;
         if let Some(outcome) = self.assessor.outcomes().last().filter(|outcome| outcome.check == number) {
             self.watcher.see(&Event::CheckEnds(outcome));
         }
         Ok(carried_out)
+    }
+
+    /// Carries out the moves of a check once.
+    fn carry_out_moves(&mut self, number: usize, check: &Check) -> Result<CarriedOut, Halt> {
+        for (ordinal, planned) in check.moves.iter().enumerate() {
+            match self.carry_out_move(number, ordinal, planned) {
+                Ok(()) => {}
+                Err(Halt::Unit(why)) => {
+                    self.give_up(why, false)?;
+                    return Ok(CarriedOut::GivenUp);
+                }
+                Err(Halt::Trip(Trip { why, unit_stops_first, ends_the_run })) => {
+                    self.give_up(why.clone(), unit_stops_first)?;
+                    return Ok(if ends_the_run { CarriedOut::Ended(why) } else { CarriedOut::GivenUp });
+                }
+                Err(halt) => return Err(halt),
+            }
+        }
+        Ok(CarriedOut::Wholly)
     }
 
     fn carry_out_move(&mut self, check: usize, ordinal: usize, planned: &Move) -> Result<(), Halt> {

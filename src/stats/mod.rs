@@ -4,6 +4,7 @@ mod component;
 mod deviation;
 mod estimate;
 pub mod monte_carlo;
+mod pooled;
 mod separable;
 mod sine_fit;
 pub mod spectrum;

@@ -75,7 +75,9 @@ impl Entry {
             Self::Line(line) => (line.at, 0, [0; 2]),
             Self::Loss(loss) => (loss.at, 0, [0; 2]),
             Self::Mark { mark, .. } => match &mark.kind {
-                MarkKind::CheckBegins { check } | MarkKind::CheckEnds { check } => (mark.at, mark.doubt, [*check, 0]),
+                MarkKind::CheckBegins { check } | MarkKind::RoundEnds { check } | MarkKind::CheckEnds { check } => {
+                    (mark.at, mark.doubt, [*check, 0])
+                }
                 MarkKind::PhaseBegins(phase) => (mark.at, mark.doubt, [phase.check, phase.ordinal]),
                 _ => (mark.at, mark.doubt, [0; 2]),
             },
@@ -229,6 +231,7 @@ enum MarkKindImage {
     PhaseBegins(#[serde(with = "PhaseImage")] Phase),
     Cue(#[serde(with = "CueImage")] Cue),
     PhaseEnds,
+    RoundEnds { check: usize },
     CheckEnds { check: usize },
 }
 
@@ -296,6 +299,7 @@ mod tests {
                 since: vec![],
                 mark: Mark { at: 57, doubt: 0, kind: MarkKind::Cue(Cue::Unanswered { command: "GO R 90.0".into() }) },
             },
+            Entry::Mark { since: vec![], mark: Mark { at: 58, doubt: 0, kind: MarkKind::RoundEnds { check: 1 } } },
             Entry::Loss(Loss { at: 78, what: "7 edges".into() }),
             Entry::Columns(vec![(0, 3)]),
         ];
@@ -306,6 +310,7 @@ mod tests {
             {"line":{"at":34,"from":"unit","text":"HIT R"}}
             {"mark":{"since":[[0,3],[16,1]],"mark":{"at":56,"doubt":2,"kind":{"phase_begins":{"check":1,"ordinal":2,"label":"to the right end at 90 mm/s","action":{"travel":{"to":{"end":"right"},"speed":"0.30000000000000004","level":6}}}}}}}
             {"mark":{"since":[],"mark":{"at":57,"doubt":0,"kind":{"cue":{"unanswered":{"command":"GO R 90.0"}}}}}}
+            {"mark":{"since":[],"mark":{"at":58,"doubt":0,"kind":{"round_ends":{"check":1}}}}}
             {"loss":{"at":78,"what":"7 edges"}}
             {"columns":[[0,3]]}
         "#]]

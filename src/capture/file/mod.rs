@@ -17,8 +17,8 @@
 //! | 3 journal | 0 | text: outputs, transcript, losses and marks; closes a stretch |
 //! | 4 end | 0 | nothing; `stretch` is the number of stretches in the file |
 //!
-//! A *stretch* is a run of evidence whose blocks carry the same number, counted from 0. It ends with a check, or when a
-//! column is full; its columns come first and its journal last. Inside a stretch each column is in order of arrival.
+//! A *stretch* is a run of evidence whose blocks carry the same number, counted from 0. It ends with a round of a check
+//! or with the check, or when a column is full; its columns come first and its journal last. Inside a stretch each column is in order of arrival.
 //! The journal says how they interleave: it has one JSON value a line, and a mark's line tells how many entries of each
 //! column arrived since the mark before it. So a mark costs a line of text, never a block, and the reader hands out the
 //! same evidence between the same marks as the writer was given. The journal's last line has the totals of the columns,
@@ -38,7 +38,7 @@
 //! header says what its block is, where it begins in time and how long it is, so that a reader may go from one to the
 //! next without unpacking any. No tick, of an entry or of a line, is beyond 2^56 - 1.
 //!
-//! Version 2 brought transform 3; version 1 is the same without it.
+//! Version 2 brought transform 3, version 3 the mark that a round of a check is over; the older ones are the same without.
 
 mod block;
 mod columns;
@@ -54,7 +54,7 @@ pub use reader::{CaptureReader, Summary, read};
 pub use writer::CaptureWriter;
 
 /// Version of the format that is written. Readers refuse newer ones.
-pub const VERSION: u16 = 2;
+pub const VERSION: u16 = 3;
 /// The first bytes of the file: a high bit, line ends and an end-of-text, which careless transfers damage visibly.
 const SIGNATURE: [u8; 8] = *b"\xF5RPC\r\n\x1A\n";
 /// Bytes of the head.

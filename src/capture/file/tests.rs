@@ -171,6 +171,31 @@ fn a_file_of_version_2_still_reads() {
     assert_eq!(back, told(&jittery()));
 }
 
+/// What version 3 brought: rounds of a check, each with evidence of its own.
+fn in_rounds() -> Vec<Input> {
+    let mut inputs = jittery();
+    let mark = |at, kind| Input::Mark(Mark { at, doubt: 0, kind });
+    let mut at = 20_000_000;
+    inputs.push(mark(at, MarkKind::CheckBegins { check: 2 }));
+    for round in 0..3 {
+        let mut part = Part::default();
+        part.push_edge(EdgeChannel::Step, at + 100 + round, true);
+        inputs.push(Input::Part(Box::new(part)));
+        at += 1_000_000;
+        inputs.push(mark(at, MarkKind::RoundEnds { check: 2 }));
+    }
+    inputs.push(mark(at, MarkKind::CheckEnds { check: 2 }));
+    inputs
+}
+
+#[test]
+fn a_file_of_version_3_still_reads() {
+    let bytes = include_bytes!("../../../tests/data/captures/version-3.capture");
+    let (back, summary) = read_back(bytes).expect("whole");
+    assert!(summary.whole && bytes[8] == 3);
+    assert_eq!(back, told(&in_rounds()));
+}
+
 #[test]
 fn every_flipped_byte_is_noticed() {
     let bytes = written(&small());

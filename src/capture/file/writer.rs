@@ -119,7 +119,7 @@ impl<W: Write> CaptureWriter<W> {
             .collect();
         self.marked = counts;
         self.enter(&Entry::Mark { since, mark: mark.clone() }, mark.at)?;
-        if matches!(mark.kind, MarkKind::CheckEnds { .. }) {
+        if matches!(mark.kind, MarkKind::RoundEnds { .. } | MarkKind::CheckEnds { .. }) {
             self.close_stretch()?;
             self.to.flush()?;
         }

@@ -29,7 +29,7 @@ impl CaptureSink for Told {
             MarkKind::CheckEnds { .. } => self.checks.last_mut().expect("begun").2 = mark.at,
             MarkKind::PhaseBegins(phase) => self.phases.push((phase.label.clone(), mark.at, 0)),
             MarkKind::PhaseEnds => self.phases.last_mut().expect("begun").2 = mark.at,
-            MarkKind::Cue(_) => {}
+            MarkKind::Cue(_) | MarkKind::RoundEnds { .. } => {}
         }
     }
 }

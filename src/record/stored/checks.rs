@@ -17,6 +17,9 @@ pub struct Check {
     pub took_s: f64,
     /// Nonconformities beyond the requirements.
     pub findings: Vec<String>,
+    /// How often its moves were carried out, where the plan lets it repeat them.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub rounds: Option<Rounds>,
     pub requirements: Vec<Requirement>,
     pub moves: Vec<Move>,
     /// What to look at first if it does not conform.
@@ -24,6 +27,19 @@ pub struct Check {
     /// What the step clock was like, motion by motion.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub step_clock: Vec<StepClock>,
+}
+
+/// How often the moves of a check were carried out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rounds {
+    /// Rounds whose readings the decision rests on.
+    pub done: usize,
+    /// The most that the plan allows; each look at the readings has its share of the accepted risk.
+    pub at_most: usize,
+    /// Why no further round followed, where something stayed undecided.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub why_no_more: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -63,6 +79,22 @@ pub struct Reading {
     /// The measured value with its uncertainty and judgement.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub measured: Option<Measured>,
+    /// Why there is no value, where there is none.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub withheld: Option<String>,
+    /// What each round gave by itself, where there were several: the value above is theirs together.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub rounds: Vec<RoundReading>,
+}
+
+/// What one round of several gave.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RoundReading {
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub value: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub standard_uncertainty: Option<f64>,
     /// Why there is no value, where there is none.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub withheld: Option<String>,

@@ -125,6 +125,7 @@ impl From<Check> for super::Check {
             began_s: check.began_s,
             took_s: check.took_s,
             findings: check.findings,
+            rounds: None,
             requirements: check.requirements.into_iter().map(Into::into).collect(),
             moves: check.moves,
             if_not: check.if_not,
@@ -151,7 +152,8 @@ impl From<Requirement> for super::Requirement {
 impl From<Reading> for super::Reading {
     fn from(reading: Reading) -> Self {
         let measured = reading.measured.map(Into::into);
-        Self { label: reading.label, decision: reading.decision, measured, withheld: reading.withheld }
+        let rounds = Vec::new();
+        Self { label: reading.label, decision: reading.decision, measured, withheld: reading.withheld, rounds }
     }
 }
 
