@@ -6,9 +6,9 @@
 //! package that writes the report knows neither, nor properties, so its output is gone over once with an XML reader.
 
 use super::words::visible_within;
-use super::{look, number, rule, worst};
+use super::{look, number, rounds, rule, worst};
 use crate::record::Record;
-use crate::record::stored::{Check, Origin, Reading, Requirement, Rule, Verdict};
+use crate::record::stored::{Check, Origin, Reading, Requirement, RoundReading, Rule, Verdict};
 use junit_report::{Duration, OffsetDateTime, ReportBuilder, TestCase, TestCaseBuilder, TestSuiteBuilder};
 use quick_xml::events::{BytesEnd, BytesStart, Event};
 use quick_xml::{Reader, Writer};
@@ -118,7 +118,18 @@ fn line(requirement: &Requirement, reading: &Reading) -> String {
         ),
         (None, why) => format!("no value: {}", clean(why.as_deref().unwrap_or("no reason is on record"))),
     };
-    format!("{}: {value}: {}", clean(&reading.label), look::words(reading.decision))
+    let rounds = each_round(reading).map(|rounds| format!(" ({rounds})")).unwrap_or_default();
+    format!("{}: {value}: {}{rounds}", clean(&reading.label), look::words(reading.decision))
+}
+
+/// What each round gave where there were several: `by rounds 89.13, no value, 89.11`.
+fn each_round(reading: &Reading) -> Option<String> {
+    let value = |round: &RoundReading| match (round.value, round.standard_uncertainty) {
+        (Some(value), Some(doubt)) => number::beside(value, 2.0 * doubt),
+        _ => "no value".into(),
+    };
+    let values: Vec<String> = reading.rounds.iter().map(value).collect();
+    (!values.is_empty()).then(|| format!("by rounds {}", values.join(", ")))
 }
 
 /// A case for the bench itself, where it failed; and for a run that is not proven although every check is.
@@ -145,7 +156,8 @@ fn transcript(record: &Record) -> String {
     let simulated = if record.run.is_simulated() { "simulated run, certifies nothing: " } else { "" };
     let mut text = format!("{simulated}{}", look::words(record.decision));
     for check in &record.checks {
-        text.push_str(&format!("\n\n{}: {}", clean(&check.name), look::words(check.decision)));
+        let rounds = rounds::remark(check).map(|remark| format!(", {}", clean(&remark))).unwrap_or_default();
+        text.push_str(&format!("\n\n{}: {}{rounds}", clean(&check.name), look::words(check.decision)));
         for requirement in &check.requirements {
             for reading in &requirement.readings {
                 text.push_str(&format!("\n  {}, {}", clean(&requirement.measurand), line(requirement, reading)));

@@ -10,6 +10,7 @@ mod junit;
 mod look;
 mod number;
 mod plot;
+mod rounds;
 mod rule;
 mod scale;
 mod sheet;

@@ -4,7 +4,7 @@
 //! it strips them where they are not wanted.
 
 use super::words::{visible, visible_within};
-use super::{look, number, worst};
+use super::{look, number, rounds, worst};
 use crate::record::Record;
 use crate::record::stored::{Check, Origin, Requirement, Rule, Verdict};
 use anstyle::{AnsiColor, Style};
@@ -84,7 +84,8 @@ fn table(record: &Record, width: u16) -> String {
 
 fn row(check: &Check, is_roomy: bool) -> Vec<String> {
     let decision = format!("{} {}", look::mark(check.decision), look::words(check.decision));
-    let name = visible_within(&check.name, 120);
+    let rounds = rounds::taken(check).map(|taken| format!(" ({taken})")).unwrap_or_default();
+    let name = format!("{}{rounds}", visible_within(&check.name, 120));
     let Some(requirement) = worst::requirement(check) else {
         let mut row = vec![decision, name, "no requirement".into()];
         row.resize(if is_roomy { 7 } else { 4 }, String::new());
@@ -149,7 +150,7 @@ fn shortcomings(check: &Check, rule: &Rule) -> Vec<String> {
     let findings = check.findings.iter().map(|finding| format!("found: {}", visible(finding)));
     let places = check.if_not.iter().map(|place| visible(place)).collect::<Vec<_>>().join(", ");
     let places = (!places.is_empty()).then(|| format!("look first at: {places}"));
-    of_requirements.chain(findings).chain(places).collect()
+    of_requirements.chain(findings).chain(rounds::remark(check)).chain(places).collect()
 }
 
 fn foot(record: &Record, width: u16) -> String {

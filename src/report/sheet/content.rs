@@ -4,7 +4,7 @@ use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
 use crate::record::Record;
 use crate::record::stored::{Check, Requirement, Rule, Verdict};
 use crate::report::words::{visible, visible_within};
-use crate::report::{number, plot, rule, scale, worst};
+use crate::report::{number, plot, rounds, rule, scale, worst};
 
 /// Facts whose values take the whole width.
 const WIDE: [&str; 5] = ["Bench", "Parts and lots", "Earlier runs of this unit", "Run", "SHA-256 of record.json"];
@@ -139,7 +139,7 @@ fn phase_named(requirement: &Requirement) -> String {
 
 fn remarks(check: &Check) -> Vec<String> {
     let not_done = check.not_carried_out.iter().map(|why| format!("Not carried out: {}", visible(why)));
-    not_done.chain(check.findings.iter().map(|finding| visible(finding))).collect()
+    not_done.chain(check.findings.iter().map(|finding| visible(finding))).chain(rounds::remark(check)).collect()
 }
 
 fn group(check: &Check) -> Group {
