@@ -160,3 +160,55 @@ fn what_cannot_be_judged_is_refused() {
     let told = text(&output.stderr);
     assert!(output.status.code() == Some(5) && told.contains("name the jig file of the bench"), "{told}");
 }
+
+/// A run whose check took several rounds is judged by the rounds in its capture, and not by a plan that allows fewer.
+#[test]
+fn rounds_are_judged_again_as_they_were_taken() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let written = |name: &str, least: f64, rounds: &str| {
+        let path = folder.path().join(name);
+        let text = format!(
+            "plan: trial\nrevision: 1\nmodel: dunlin-600\ndecision rule: {{ false accept at most: 2.5 % }}\nchecks:\n  \
+             - name: ready\n    moves: [ power: on, home: left ]\n    require: {{ unexpected restarts: at most 0 }}\n  \
+             - name: both ways\n    moves: [ travel: {{ to: right, speed: 90 mm/s }}, travel: {{ to: left, speed: 90 mm/s }} ]\n    \
+             {rounds}\n    require: {{ cruise speed: at least {least} mm/s }}\n"
+        );
+        std::fs::write(&path, text).expect("a plan");
+        path.display().to_string()
+    };
+    let run = |plan: &str, results: &str| {
+        let results = folder.path().join(results);
+        let place = results.display().to_string();
+        let more =
+            ["--unit", UNIT, "--jig", JIG, "--serial", "SM-0001", "--results", &place, "--seed", "5", "--confirmed"];
+        let said = railproof(&[&["run", plan], &more[..]].concat());
+        let run = std::fs::read_dir(results.join("SM-0001")).expect("the serial's folder").next();
+        let folder = run.expect("a run").expect("a folder").path();
+        let record = std::fs::read_to_string(folder.join("record.json")).expect("a record");
+        (folder, record, unfolded(&said.stderr))
+    };
+    let (_, record, _) = run(&written("wide.yaml", 80.0, ""), "wide");
+    let record: Record = serde_json::from_str(&record).expect("a record");
+    let readings = record.checks[1].requirements[0].readings.iter().filter_map(|reading| reading.measured.as_ref());
+    let slower = readings.min_by(|one, other| one.value.total_cmp(&other.value)).expect("a speed");
+    let limit = slower.value - 2.0 * slower.standard_uncertainty;
+
+    let repeating = written("repeating.yaml", limit, "repeat while undecided: up to 6 rounds");
+    let (kept, record, progress) = run(&repeating, "repeated");
+    assert!(progress.contains("both ways: round 2 begins"), "{progress}");
+    let told: Record = serde_json::from_str(&record).expect("a record");
+    let rounds = told.checks[1].rounds.clone().expect("it may repeat its moves");
+    assert!(rounds.done > 1 && progress.contains(&format!("{} rounds)", rounds.done)), "{rounds:?}: {progress}");
+    let junit = std::fs::read_to_string(kept.join("junit.xml")).expect("a report");
+    assert!(junit.contains(&format!("{} rounds of at most 6", rounds.done)) && junit.contains("by rounds "), "{junit}");
+
+    let again = judge(&repeating, &kept, &["--format", "json"]);
+    assert_eq!(measured(&text(&again.stdout)), measured(&record));
+    let fewer = judge(&written("fewer.yaml", limit, ""), &kept, &[]);
+    assert_eq!(fewer.status.code(), Some(4), "{}", text(&fewer.stdout));
+    assert!(unfolded(&fewer.stdout).contains("more rounds of check 2 than the plan allows"), "{}", text(&fewer.stdout));
+    let shown =
+        railproof(&["measure", &kept.join("captures/run.capture").display().to_string(), "--unit", UNIT, "--jig", JIG]);
+    let shown = text(&shown.stdout);
+    assert_eq!(shown.matches("\ncheck ").count(), 1 + rounds.done, "each round is measured by itself: {shown}");
+}

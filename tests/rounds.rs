@@ -8,9 +8,10 @@ mod kept;
 use common::{Simulated, Unwatched};
 use kept::Kept;
 use railproof::capture::file::{CaptureReader, CaptureWriter};
+use railproof::capture::{CaptureSink, Cue, Loss, Mark, MarkKind, Part};
 use railproof::decide::Decision;
 use railproof::event::{CheckOutcome, Event, RunOutcome, Watcher};
-use railproof::run::Assessor;
+use railproof::run::{Assessor, Ending};
 use railproof::sim::WorldSettings;
 use railproof::written::Source;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -105,15 +106,13 @@ fn a_healthy_unit_is_done_after_one_round_and_takes_no_longer() {
 }
 
 #[test]
-fn the_shipped_plans_repeat_nothing_of_a_healthy_unit() {
-    for name in ["outgoing", "quick"] {
-        let simulated = Simulated::shipped(name);
-        let mut kept = Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).expect("it writes"));
-        let outcome = simulated.run(&world(), &mut kept);
-        let repeatable: Vec<_> = outcome.checks.iter().filter_map(|check| check.rounds.as_ref()).collect();
-        assert!(!repeatable.is_empty() && repeatable.iter().all(|rounds| rounds.done == 1), "{name}: {repeatable:?}");
-        assert_eq!(outcome.decision, Decision::Conforms, "{name}");
-    }
+fn the_quick_plan_repeats_nothing_of_a_healthy_unit() {
+    let simulated = Simulated::shipped("quick");
+    let mut kept = Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).expect("it writes"));
+    let outcome = simulated.run(&world(), &mut kept);
+    let repeatable: Vec<_> = outcome.checks.iter().filter_map(|check| check.rounds.as_ref()).collect();
+    assert!(matches!(repeatable[..], [rounds] if rounds.done == 1), "{repeatable:?}");
+    assert_eq!(outcome.decision, Decision::Conforms);
 }
 
 #[test]
@@ -145,4 +144,57 @@ fn an_interrupted_round_takes_nothing_from_those_before() {
     assert_eq!(check.decision, Decision::Undecided);
     assert_eq!(check.rounds.as_ref().map(|rounds| rounds.done), Some(1));
     assert!(check.requirements[0].readings.iter().all(|reading| reading.result.is_ok()), "{:?}", check.requirements);
+}
+
+/// Hands a capture on, and lets something happen in the second round of the last check.
+struct Meddling<'a, 'p> {
+    assessor: &'a mut Assessor<'p>,
+    rounds: usize,
+    happens: Option<Happens>,
+}
+
+enum Happens {
+    GivenUp,
+    Lost,
+}
+
+impl CaptureSink for Meddling<'_, '_> {
+    fn part(&mut self, part: &Part) {
+        self.assessor.part(part);
+    }
+
+    fn mark(&mut self, mark: &Mark) {
+        self.assessor.mark(mark);
+        self.rounds += usize::from(matches!(mark.kind, MarkKind::RoundEnds { .. }));
+        if self.rounds == 1 && matches!(mark.kind, MarkKind::Cue(Cue::Commanded)) {
+            let given_up = MarkKind::Cue(Cue::GivenUp { why: "the unit did not answer `GO R 90.0`".into() });
+            let lost = Loss { at: mark.at, what: "7 frames of the capture board".into() };
+            match self.happens.take() {
+                Some(Happens::GivenUp) => self.assessor.mark(&Mark { kind: given_up, ..mark.clone() }),
+                Some(Happens::Lost) => self.assessor.part(&Part { losses: vec![lost], ..Part::default() }),
+                None => {}
+            }
+        }
+    }
+}
+
+/// What a round proves, good rounds before and after it do not undo.
+#[test]
+fn a_round_that_was_given_up_or_lost_is_not_made_good_by_others() {
+    let simulated = plan(doubtful(), UP_TO_SIX);
+    let mut kept = Kept(CaptureWriter::new(Vec::new(), simulated.setup.jig.ticks_per_second).expect("it writes"));
+    assert_eq!(simulated.run(&world(), &mut kept).decision, Decision::Conforms);
+    let file = kept.0.finish().expect("it is written");
+    let judged = |happens| {
+        let mut assessor = Assessor::new(&simulated.plan, simulated.setup.clone());
+        let mut meddling = Meddling { assessor: &mut assessor, rounds: 0, happens };
+        CaptureReader::open(&file[..]).expect("it opens").replay(&mut meddling).expect("it reads");
+        assessor.outcome(Ending::default())
+    };
+    assert_eq!(judged(None).decision, Decision::Conforms);
+    let given_up = judged(Some(Happens::GivenUp));
+    assert_eq!(given_up.decision, Decision::DoesNotConform);
+    assert_eq!(both_ways(&given_up).findings, ["the unit did not answer `GO R 90.0`"]);
+    let lost = judged(Some(Happens::Lost));
+    assert_eq!((lost.decision, both_ways(&lost).decision), (Decision::Invalid, Decision::Invalid));
 }

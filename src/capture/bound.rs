@@ -191,6 +191,22 @@ mod tests {
         assert_eq!(told.marks.len(), 10);
     }
 
+    /// However often a check repeats its moves, only one round of it is held at once.
+    #[test]
+    fn each_round_is_held_by_itself() {
+        let mut told = Told::default();
+        let mut bounded = Bounded::whole(&mut told);
+        bounded.mark(&Mark { at: 0, doubt: 0, kind: MarkKind::CheckBegins { check: 0 } });
+        let mut part = Part::default();
+        (1..=HELD_MAX as u64 / 2).for_each(|tick| part.push_edge(EdgeChannel::Step, tick, true));
+        for _ in 0..4 {
+            bounded.part(&part);
+            bounded.mark(&Mark { at: HELD_MAX as u64, doubt: 0, kind: MarkKind::RoundEnds { check: 0 } });
+        }
+        bounded.mark(&Mark { at: HELD_MAX as u64, doubt: 0, kind: MarkKind::CheckEnds { check: 0 } });
+        assert_eq!((told.edges, told.losses, told.marks.len()), (4 * (HELD_MAX / 2), 0, 6));
+    }
+
     #[test]
     fn where_pieces_do_not_serve_the_rest_of_the_check_is_lost() {
         let mut told = Told::default();

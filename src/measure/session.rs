@@ -39,6 +39,8 @@ pub struct Session {
     finished: Option<CheckEvidence>,
     losses: Vec<Loss>,
     losses_before_check: usize,
+    /// Whether a round of the check has ended already.
+    follows_a_round: bool,
     traces: Traces,
     without_transcript: bool,
     untraced: bool,
@@ -76,6 +78,7 @@ impl Session {
             finished: None,
             losses: Vec::new(),
             losses_before_check: 0,
+            follows_a_round: false,
             traces: Traces::default(),
             without_transcript: false,
             untraced: false,
@@ -235,6 +238,7 @@ impl Session {
         let without_transcript = self.without_transcript;
         self.check = Some(CheckEvidence { check, began, without_transcript, ..CheckEvidence::default() });
         self.losses_before_check = self.losses.len();
+        self.follows_a_round = false;
     }
 
     fn end_check(&mut self, mark: &Mark) {
@@ -303,12 +307,18 @@ impl CaptureSink for Session {
             }
             MarkKind::Cue(_) => self.marks.push(mark.clone()),
             MarkKind::PhaseEnds => self.end_phase(mark.at),
-            // Each round leaves evidence of its own, as if it were a check.
+            // Each round leaves evidence of its own, as if it were a check. Where none follows, nothing does.
             MarkKind::RoundEnds { check } => {
                 self.end_check(mark);
                 self.begin_check(*check, mark.at);
+                self.follows_a_round = true;
             }
-            MarkKind::CheckEnds { .. } => self.end_check(mark),
+            MarkKind::CheckEnds { .. } => {
+                self.end_check(mark);
+                if self.follows_a_round && self.finished.as_ref().is_some_and(|check| check.phases.is_empty()) {
+                    self.finished = None;
+                }
+            }
         }
     }
 }

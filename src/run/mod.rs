@@ -12,6 +12,7 @@ mod envelope;
 mod halt;
 mod motion;
 mod operator;
+mod recover;
 mod rounds;
 mod script;
 mod sentinel;

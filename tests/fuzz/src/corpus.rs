@@ -70,6 +70,7 @@ fn ours() -> Vec<u8> {
         writer.mark(&mark(start + 20_000, MarkKind::Cue(Cue::Commanded)));
         writer.mark(&mark(start + 800_000, MarkKind::Cue(Cue::Done)));
         writer.mark(&mark(start + 900_000, MarkKind::PhaseEnds));
+        writer.mark(&mark(start + 900_001, MarkKind::RoundEnds { check }));
         writer.mark(&mark(start + 900_001, MarkKind::CheckEnds { check }));
     }
     writer.finish().expect("memory")
