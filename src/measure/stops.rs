@@ -61,11 +61,11 @@ fn top_speed(setup: &Setup) -> f64 {
     setup.unit.levels.iter().copied().fold(0.0, f64::max)
 }
 
-/// The line, and the standard uncertainty of a point of it that resolution and link alone would leave, s.
+/// The line through stops, each with its speed and the standard uncertainty of its point that resolution and link alone would
+/// leave, s.
 struct Fit {
     line: Line,
-    stops: usize,
-    known: f64,
+    stops: Vec<(f64, f64)>,
 }
 
 fn read(check: &CheckEvidence, setup: &Setup, value: impl Fn(&Fit) -> Result<Estimate, Withheld>) -> Vec<Reading> {
@@ -95,40 +95,55 @@ fn fit(stops: &[(f64, Estimate)]) -> Result<Fit, Withheld> {
     let points: Vec<(f64, f64)> = stops.iter().map(|(speed, way)| (*speed, way.value / speed)).collect();
     let line = Line::fit(&points).filter(|_| slowest > 0.0 && fastest >= SPEEDS_APART * slowest);
     let line = line.ok_or_else(|| nobody("the stops are not from speeds that are far enough apart"))?;
-    let squares: f64 = stops.iter().map(|(speed, way)| (way.standard_uncertainty() / speed).powi(2)).sum();
-    Ok(Fit { line, stops: stops.len(), known: (squares / stops.len() as f64).sqrt() })
+    let stops = stops.iter().map(|(speed, way)| (*speed, way.standard_uncertainty() / speed)).collect();
+    Ok(Fit { line, stops })
 }
 
 impl Fit {
-    /// What the fit leaves in doubt: by the scatter of the stops, but never less than resolution alone leaves.
-    fn line_of_budget(&self, uncertainty: f64) -> Component {
-        let scatter = self.line.y_mean_uncertainty * (self.stops as f64).sqrt();
-        if scatter >= self.known {
-            Component::repeated("scatter of the stops", uncertainty, self.line.degrees_of_freedom)
-        } else {
-            Component::normal("cells and link", uncertainty * self.known / scatter.max(f64::MIN_POSITIVE))
-        }
+    /// What the fit leaves in doubt of the sum of the points, each times `weight` of how far its speed is from the mean: by the
+    /// scatter of the stops, but never less than resolution alone leaves. Cells of the encoder weigh more at low speed than
+    /// the scatter of all stops tells; where the sum rests on slow stops, that is added.
+    fn doubts(&self, estimate: Estimate, sensitivity: f64, weight: impl Fn(f64) -> f64) -> Estimate {
+        let count = self.stops.len() as f64;
+        let known = self.stops.iter().map(|stop| stop.1 * stop.1).sum::<f64>() / count;
+        let scatter = (self.line.y_mean_uncertainty.powi(2) * count).max(known);
+        let weights = || self.stops.iter().map(|stop| (weight(stop.0 - self.line.x_mean).powi(2), stop.1 * stop.1));
+        let sum = weights().map(|(weight, _)| weight).sum::<f64>();
+        let slow = weights().map(|(weight, square)| weight * (square - known)).sum::<f64>().max(0.0);
+        let doubt = sensitivity * (scatter * sum + slow).sqrt();
+        estimate.and(Component::repeated("scatter of the stops", doubt, self.line.degrees_of_freedom))
+    }
+
+    /// The same of the line's height at a speed.
+    fn doubts_at(&self, estimate: Estimate, sensitivity: f64, speed: f64) -> Estimate {
+        let (count, spread, away) = (self.stops.len() as f64, self.spread(), speed - self.line.x_mean);
+        self.doubts(estimate, sensitivity, |off| 1.0 / count + away * off / spread)
+    }
+
+    fn spread(&self) -> f64 {
+        self.stops.iter().map(|stop| (stop.0 - self.line.x_mean).powi(2)).sum()
     }
 
     fn delay(&self, setup: &Setup) -> Estimate {
-        let (delay, doubt) = self.line.at(0.0);
-        Estimate::of(delay).and(self.line_of_budget(doubt)).and(clock(delay, setup))
+        let (delay, _) = self.line.at(0.0);
+        self.doubts_at(Estimate::of(delay), 1.0, 0.0).and(clock(delay, setup))
     }
 
     fn deceleration(&self, setup: &Setup) -> Result<Estimate, Withheld> {
-        let Line { slope, slope_uncertainty, .. } = self.line;
+        let slope = self.line.slope;
         if slope <= 0.0 {
             return Err(nobody("the stop distances do not grow with the square of the speed"));
         }
         let deceleration = 0.5 / slope;
-        let estimate = Estimate::of(deceleration).and(self.line_of_budget(deceleration * slope_uncertainty / slope));
+        let spread = self.spread();
+        let estimate = self.doubts(Estimate::of(deceleration), deceleration / slope, |off| off / spread);
         Ok(estimate.and(clock(-2.0 * deceleration, setup)).and(encoder_scale(deceleration, setup)))
     }
 
     fn distance_at(&self, speed: f64, setup: &Setup) -> Estimate {
-        let (time, doubt) = self.line.at(speed);
+        let (time, _) = self.line.at(speed);
         let braking = self.line.slope * speed * speed;
-        let estimate = Estimate::of(speed * time).and(self.line_of_budget(speed * doubt));
+        let estimate = self.doubts_at(Estimate::of(speed * time), speed, speed);
         estimate.and(clock(speed * time + braking, setup)).and(encoder_scale(-braking, setup))
     }
 }

@@ -12,11 +12,14 @@ use super::report::PhaseKind;
 use crate::capture::{Edge, Tick};
 use crate::measure::Setup;
 use crate::measure::values::seconds;
+use std::ops::Range;
 
 /// The fewest steps that the start is fitted to: a full step of the usual sixteen.
 const FITTED_MIN: usize = 16;
 /// The fewest steps of a motion that is compared.
 const STEPS_MIN: usize = 4 * FITTED_MIN;
+/// Sums that are taken side by side, so that none has to wait for the one before it.
+const LANES: usize = 8;
 
 /// A commanded profile, in steps and ticks.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,18 +50,34 @@ pub struct PartErrors {
 }
 
 impl PartErrors {
-    /// Of steps with their error and the time since the start; `None` where there is none.
-    fn of(steps: impl Iterator<Item = (f64, f64)>) -> Option<Self> {
-        let mut part = Self { steps: 0.0, squares: 0.0, products: 0.0, farthest: 0.0, elapsed: 0.0 };
-        for (error, elapsed) in steps {
-            part.steps += 1.0;
-            part.squares += error * error;
-            part.products += error * elapsed;
-            if error.abs() >= part.farthest.abs() {
-                (part.farthest, part.elapsed) = (error, elapsed);
+    /// Of steps by their places, each with its error and the time since the start; `None` where there is none.
+    fn of(places: Range<usize>, step: impl Fn(usize) -> (f64, f64)) -> Option<Self> {
+        let (mut squares, mut products) = ([0.0; LANES], [0.0; LANES]);
+        let (mut farthest, mut when) = (0.0f64, 0.0);
+        let mut from = places.start;
+        while from < places.end {
+            let count = LANES.min(places.end - from);
+            let mut lanes = [(0.0, 0.0); LANES];
+            for (lane, into) in lanes[..count].iter_mut().enumerate() {
+                *into = step(from + lane);
             }
+            let mut widest = 0.0f64;
+            for (lane, (error, elapsed)) in lanes.into_iter().enumerate() {
+                squares[lane] += error * error;
+                products[lane] += error * elapsed;
+                widest = widest.max(error.abs());
+            }
+            if widest >= farthest.abs() {
+                for (error, elapsed) in &lanes[..count] {
+                    if error.abs() >= farthest.abs() {
+                        (farthest, when) = (*error, *elapsed);
+                    }
+                }
+            }
+            from += count;
         }
-        (part.steps > 0.0).then_some(part)
+        let [squares, products] = [squares, products].map(|lanes| lanes.iter().sum());
+        (!places.is_empty()).then_some(Self { steps: places.len() as f64, squares, products, farthest, elapsed: when })
     }
 }
 
@@ -128,10 +147,10 @@ impl Profile {
         let cruise =
             motion.cruise.as_ref().map_or(end(u64::MAX)..end(u64::MAX), |cruise| end(cruise.from)..end(cruise.to + 1));
         let parts = [0..cruise.start, cruise.clone(), cruise.end..pulses.len()].map(|part| {
-            PartErrors::of(part.map(|place| {
+            PartErrors::of(part, |place| {
                 let elapsed = since(place) - start;
                 (elapsed - course.due(course.first + place as f64), elapsed)
-            }))
+            })
         });
         Ok(ProfileErrors { parts, fitted })
     }
