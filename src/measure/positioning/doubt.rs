@@ -33,6 +33,8 @@ pub(super) struct Axis {
     targets: Vec<[(f64, usize); 2]>,
     /// Variance inside a series, pooled.
     variance: f64,
+    /// For how many degrees of freedom that is good.
+    freedom: f64,
     /// For how many degrees of freedom that is good, where cells hide most of the scatter.
     betrayed: Option<f64>,
     scatters: rounding::Scatters,
@@ -67,7 +69,7 @@ impl Axis {
             .zip(sizes)
             .map(|((middle, reversal), (up, down))| [(middle + 0.5 * reversal, up), (middle - 0.5 * reversal, down)])
             .collect();
-        Self { targets, variance, betrayed, scatters }
+        Self { targets, variance, freedom, betrayed, scatters }
     }
 
     /// Expanded uncertainty of a parameter in edges: of scatter alone, and with the encoder's cells.
@@ -83,9 +85,11 @@ impl Axis {
 
     /// How far the parameter comes out from what it is, without cells and through them.
     fn trial(&self, parameter: Parameter, draw: &mut Draw) -> [f64; 2] {
-        // A scatter that few approaches betray is in doubt itself. One that all of them show is not drawn anew: a set that
-        // scatters more also has the larger parameter, and what that covers would be counted twice.
-        let squares = self.betrayed.map_or(1.0, |freedom| draw.chi_squared(freedom) / freedom);
+        // A scatter that few approaches betray is in doubt itself, and so is one from which means come. Where all approaches
+        // show it and the parameter holds it, it is not drawn anew: a set that scatters more also has the larger parameter,
+        // and what that covers would be counted twice.
+        let freedom = self.betrayed.or(parameter.is_of_means().then_some(self.freedom));
+        let squares = freedom.map_or(1.0, |freedom| draw.chi_squared(freedom) / freedom);
         let scatter = self.scatters.behind(self.variance / squares);
         let mut truth = Vec::with_capacity(self.targets.len());
         let mut seen = [Vec::with_capacity(self.targets.len()), Vec::with_capacity(self.targets.len())];

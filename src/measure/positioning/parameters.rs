@@ -74,6 +74,11 @@ pub(super) enum Parameter {
 }
 
 impl Parameter {
+    /// Whether it is made of the means alone, which know nothing of the scatter around them.
+    pub fn is_of_means(self) -> bool {
+        !matches!(self, Self::Accuracy(_) | Self::Repeatability(_))
+    }
+
     /// Of some targets; 0 of none.
     pub fn of(self, targets: &[Target]) -> f64 {
         match self {
