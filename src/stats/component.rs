@@ -67,13 +67,14 @@ pub struct Component {
 }
 
 impl Component {
-    /// A type B contribution with a standard uncertainty that is known, as a calibration certificate states it.
+    /// A type B contribution with a standard uncertainty that is known, as a calibration certificate states it. Of what is a
+    /// part of a negative value, the magnitude counts.
     pub const fn normal(from: &'static str, standard_uncertainty: f64) -> Self {
         Self {
             from,
             evaluation: Evaluation::B,
             distribution: Distribution::Normal,
-            input_uncertainty: standard_uncertainty,
+            input_uncertainty: standard_uncertainty.abs(),
             input_unit: None,
             sensitivity: 1.0,
             degrees_of_freedom: f64::INFINITY,
@@ -130,5 +131,18 @@ impl Component {
     /// The same with the sign of its sensitivity.
     pub fn signed(&self) -> f64 {
         self.sensitivity * self.input_uncertainty
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_uncertainty_is_never_negative() {
+        let of_a_fall = -0.2;
+        assert_eq!(Component::normal("fall", of_a_fall).input_uncertainty, 0.2);
+        assert!(Component::rectangular("fall", of_a_fall).input_uncertainty > 0.0);
+        assert!(Component::repeated("fall", of_a_fall, 3.0).input_uncertainty > 0.0);
     }
 }
