@@ -4,6 +4,7 @@
 //! was already found, no window within them can be wider. Where they are not, the extremes of a window are put together from
 //! those of windows of half its length, which costs as many passes as the length has binary digits.
 
+use super::fit::extremes;
 use super::lags::{CHUNK, HISTORY};
 
 /// Periods of the windows.
@@ -59,17 +60,18 @@ fn widest_window(values: &[f64], edges: usize) -> f64 {
         let apart = width.min(edges - width);
         count -= apart;
         for at in 0..count {
-            high[at] = high[at].max(high[at + apart]);
-            low[at] = low[at].min(low[at + apart]);
+            // Deviations are numbers; `max` and `min` would look whether they are, every time.
+            high[at] = if high[at + apart] > high[at] { high[at + apart] } else { high[at] };
+            low[at] = if low[at + apart] < low[at] { low[at + apart] } else { low[at] };
         }
         width += apart;
     }
-    high[..count].iter().zip(&low[..count]).map(|(high, low)| high - low).fold(0.0, f64::max)
+    high[..count].iter_mut().zip(&low[..count]).for_each(|(high, low)| *high -= low);
+    extremes(&high[..count])[0]
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::fit::extremes;
     use super::*;
 
     /// A wandering series with a jump in it.

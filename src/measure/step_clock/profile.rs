@@ -12,7 +12,7 @@ use super::report::PhaseKind;
 use crate::capture::{Edge, Tick};
 use crate::measure::Setup;
 use crate::measure::values::seconds;
-use std::ops::Range;
+use std::array::from_fn;
 
 /// The fewest steps that the start is fitted to: a full step of the usual sixteen.
 const FITTED_MIN: usize = 16;
@@ -20,6 +20,8 @@ const FITTED_MIN: usize = 16;
 const STEPS_MIN: usize = 4 * FITTED_MIN;
 /// Sums that are taken side by side, so that none has to wait for the one before it.
 const LANES: usize = 8;
+/// Steps that are looked at together.
+const BLOCK: usize = 8 * LANES;
 
 /// A commanded profile, in steps and ticks.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,34 +52,38 @@ pub struct PartErrors {
 }
 
 impl PartErrors {
-    /// Of steps by their places, each with its error and the time since the start; `None` where there is none.
-    fn of(places: Range<usize>, step: impl Fn(usize) -> (f64, f64)) -> Option<Self> {
+    /// Of steps that began `at` ticks after the start of their course, the first of them with this number; `None` where there
+    /// is none.
+    fn of(course: Course, number: f64, mut at: impl ExactSizeIterator<Item = f64>) -> Option<Self> {
+        let steps = at.len();
         let (mut squares, mut products) = ([0.0; LANES], [0.0; LANES]);
         let (mut farthest, mut when) = (0.0f64, 0.0);
-        let mut from = places.start;
-        while from < places.end {
-            let count = LANES.min(places.end - from);
-            let mut lanes = [(0.0, 0.0); LANES];
-            for (lane, into) in lanes[..count].iter_mut().enumerate() {
-                *into = step(from + lane);
+        for from in (0..steps).step_by(BLOCK) {
+            let count = BLOCK.min(steps - from);
+            let mut elapsed = [0.0; BLOCK];
+            elapsed.iter_mut().zip(&mut at).for_each(|(into, at)| *into = at);
+            let due = course.due_from(number + from as f64);
+            let mut errors: [f64; BLOCK] = from_fn(|step| elapsed[step] - due[step]);
+            errors[count..].fill(0.0);
+            let mut widest = [0.0; LANES];
+            for (errors, elapsed) in errors.as_chunks::<LANES>().0.iter().zip(elapsed.as_chunks::<LANES>().0) {
+                for lane in 0..LANES {
+                    squares[lane] += errors[lane] * errors[lane];
+                    products[lane] += errors[lane] * elapsed[lane];
+                    let error = errors[lane].abs();
+                    widest[lane] = if error > widest[lane] { error } else { widest[lane] };
+                }
             }
-            let mut widest = 0.0f64;
-            for (lane, (error, elapsed)) in lanes.into_iter().enumerate() {
-                squares[lane] += error * error;
-                products[lane] += error * elapsed;
-                widest = widest.max(error.abs());
-            }
-            if widest >= farthest.abs() {
-                for (error, elapsed) in &lanes[..count] {
+            if widest.iter().any(|widest| *widest >= farthest.abs()) {
+                for (error, elapsed) in errors.into_iter().zip(elapsed).take(count) {
                     if error.abs() >= farthest.abs() {
-                        (farthest, when) = (*error, *elapsed);
+                        (farthest, when) = (error, elapsed);
                     }
                 }
             }
-            from += count;
         }
         let [squares, products] = [squares, products].map(|lanes| lanes.iter().sum());
-        (!places.is_empty()).then_some(Self { steps: places.len() as f64, squares, products, farthest, elapsed: when })
+        (steps > 0).then_some(Self { steps: steps as f64, squares, products, farthest, elapsed: when })
     }
 }
 
@@ -129,9 +135,10 @@ impl Profile {
         }
         let comes_to_rest = !ramps || is_slow(&pulses[pulses.len() - 2], last);
         let fitted = (self.ramp() as usize).clamp(FITTED_MIN, pulses.len() / 2);
-        let since = |place: usize| (pulses[place].tick() - first.tick()) as f64;
+        // Signed, which is the faster of the two to become a float.
+        let since = |pulse: &Edge| (pulse.tick() - first.tick()).cast_signed() as f64;
         let errors = |course: Course, from: usize, to: usize| {
-            (from..to).map(move |place| since(place) - course.due(course.first + place as f64))
+            (from..to).map(move |place| since(&pulses[place]) - course.due(course.first + place as f64))
         };
         let steps = pulses.len() as f64;
         let course = |first: f64, tail: f64| {
@@ -147,10 +154,8 @@ impl Profile {
         let cruise =
             motion.cruise.as_ref().map_or(end(u64::MAX)..end(u64::MAX), |cruise| end(cruise.from)..end(cruise.to + 1));
         let parts = [0..cruise.start, cruise.clone(), cruise.end..pulses.len()].map(|part| {
-            PartErrors::of(part, |place| {
-                let elapsed = since(place) - start;
-                (elapsed - course.due(course.first + place as f64), elapsed)
-            })
+            let number = course.first + part.start as f64;
+            PartErrors::of(course, number, pulses[part].iter().map(|pulse| since(pulse) - start))
         });
         Ok(ProfileErrors { parts, fitted })
     }
@@ -184,6 +189,15 @@ impl Course {
         let ramp = profile.ramp().min(0.5 * way);
         let top = (2.0 * profile.acceleration * ramp).sqrt();
         Self { acceleration: profile.acceleration, first, way, ramp, period: 1.0 / top }
+    }
+
+    /// When a step and those that follow it are due.
+    fn due_from(&self, step: f64) -> [f64; BLOCK] {
+        let last = step + (BLOCK - 1) as f64;
+        if step > self.ramp && self.way - last >= self.ramp {
+            return from_fn(|next| (step + next as f64 + self.ramp) * self.period);
+        }
+        from_fn(|next| self.due(step + next as f64))
     }
 
     /// When a step is due.
