@@ -1,7 +1,7 @@
 //! The catalogue of measurands. Each stands beside the others of its family; here they are only called together.
 
-use super::values::{bench, whole};
-use super::{Blame, CheckEvidence, Pooling, Reading, Setup, Withheld};
+use super::values::{bench, nobody, whole};
+use super::{Blame, CheckEvidence, Pooling, Reading, Setup};
 use super::{
     closer, colour, controls, crawl, ends, flicker, heat, jitter, levels, light, pack, positioning, speed, step_clock,
     stopping, stops, strides, symmetry, talk,
@@ -56,14 +56,14 @@ impl Measurand {
             return (self.reader)(check, setup);
         }
         if !captured {
-            return vec![whole(Err(nobody("the capture holds nothing of what the unit and the bench said".into())))];
+            return vec![whole(Err(nobody("the capture holds nothing of what the unit and the bench said")))];
         }
         let mut readings = (self.reader)(check, setup);
         for reading in &mut readings {
             match &mut reading.result {
                 Ok(estimate) if !estimate.value.is_finite() => {
                     let why = "it is compared with a command, which this capture does not tell";
-                    reading.result = Err(nobody(why.into()));
+                    reading.result = Err(nobody(why));
                 }
                 // What a bench should have told, another instrument cannot.
                 Err(withheld) if withheld.blame == Blame::Bench => withheld.blame = Blame::Nobody,
@@ -83,10 +83,6 @@ impl Measurand {
         self.edges.iter().all(|channel| setup.jig.edges.contains(channel))
             && self.samples.iter().all(|channel| setup.jig.calibrations[channel.index()].is_some())
     }
-}
-
-fn nobody(why: String) -> Withheld {
-    Withheld { why, blame: Blame::Nobody }
 }
 
 /// All measurands, in the order of a manual.

@@ -3,7 +3,7 @@
 
 use super::evidence::{CheckEvidence, Contact, PhaseEvidence};
 use super::position::{Position, distance};
-use super::values::{count, encoder_scale, interval, reading, seconds, unit, without_noise};
+use super::values::{count, encoder_scale, interval, never_closed, reading, seconds, without_noise};
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{EdgeChannel, Side};
 use crate::quantity::Dimension;
@@ -94,10 +94,6 @@ fn each_hit(check: &CheckEvidence, value: impl Fn(&Contact) -> Option<Result<Est
 
 fn hits(check: &CheckEvidence) -> impl Iterator<Item = (&PhaseEvidence, Side)> {
     check.phases.iter().filter_map(|phase| Some((phase, phase.should_hit()?)))
-}
-
-fn never_closed(side: Side) -> Withheld {
-    unit(format!("the {} end switch never closed", side.name()))
 }
 
 fn response(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {

@@ -7,8 +7,8 @@
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::light::shows_light;
-use super::values::{bench, clock, reading, ticks, unit, whole};
-use super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
+use super::values::{bench, clock, nobody, reading, ticks, unit, whole};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Calibration, Sample, SampleChannel};
 use crate::quantity::Dimension;
 use crate::stats::spectrum::{Detrend, Lines, Search, Tone, Window};
@@ -220,5 +220,5 @@ fn against_low_risk(flicker: &Flicker) -> Estimate {
 }
 
 fn steady() -> Withheld {
-    Withheld { why: "the light does not flicker, so that there is no frequency".into(), blame: Blame::Nobody }
+    nobody("the light does not flicker, so that there is no frequency")
 }

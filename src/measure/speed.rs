@@ -136,8 +136,7 @@ fn between_ends(
             };
             let switch = phase.switch(side);
             let Some(contact) = switch.contact else {
-                let missed = || unit(format!("the {} end switch never closed", side.name()));
-                return (!switch.pressed_before).then(|| reading(phase, Err(missed())));
+                return (!switch.pressed_before).then(|| reading(phase, Err(values::never_closed(side))));
             };
             Some(reading(phase, value(phase, &contact.other_end?, &contact)))
         })

@@ -7,8 +7,8 @@
 
 use super::evidence::{CheckEvidence, PhaseEvidence};
 use super::stopping::distance;
-use super::values::{carriage_speed, clock, cruise, encoder_scale};
-use super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
+use super::values::{carriage_speed, clock, cruise, encoder_scale, nobody};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, EdgeChannel};
 use crate::quantity::Dimension;
 use crate::stats::{Component, Estimate, summary::Line};
@@ -146,8 +146,4 @@ impl Fit {
         let estimate = self.doubts_at(Estimate::of(speed * time), speed, speed);
         estimate.and(clock(speed * time + braking, setup)).and(encoder_scale(-braking, setup))
     }
-}
-
-fn nobody(why: &str) -> Withheld {
-    Withheld { why: why.into(), blame: Blame::Nobody }
 }

@@ -160,6 +160,16 @@ pub(super) fn bench(why: impl Into<String>) -> Withheld {
     Withheld { why: why.into(), blame: Blame::Bench }
 }
 
+/// Withheld because nothing there was to be measured.
+pub(super) fn nobody(why: impl Into<String>) -> Withheld {
+    Withheld { why: why.into(), blame: Blame::Nobody }
+}
+
+/// Why a move into an end has no contact.
+pub(super) fn never_closed(side: Side) -> Withheld {
+    unit(format!("the {} end switch never closed", side.name()))
+}
+
 /// Why there is not a single step pulse. A carriage that moves without any convicts the bench's probe, not the unit.
 pub(super) fn no_pulses(phase: &PhaseEvidence) -> Withheld {
     if phase.rail.edges >= MOVED_EDGES {

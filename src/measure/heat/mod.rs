@@ -7,8 +7,8 @@ pub(super) use level::{HOUSING_MARGIN, HOUSING_RISE, HOUSING_TEMPERATURE, MOTOR_
 pub(super) use warming::{HOUSING_SETTLED, HOUSING_SETTLED_MARGIN, HOUSING_TIME, MOTOR_SETTLED, MOTOR_TIME};
 
 use super::evidence::CheckEvidence;
-use super::values::whole;
-use super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
+use super::values::{nobody, whole};
+use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::SampleChannel;
 use crate::quantity::Dimension;
 use crate::stats::Estimate;
@@ -30,8 +30,7 @@ const fn of_heat(
 /// How far a temperature stays below the housing's limit.
 fn margin(temperature: Result<Estimate, Withheld>, setup: &Setup) -> Vec<Reading> {
     let Some(limit) = setup.unit.housing_limit else {
-        let why = "the unit file does not say what its housing stands (housing, limit)".into();
-        return vec![whole(Err(Withheld { why, blame: Blame::Nobody }))];
+        return vec![whole(Err(nobody("the unit file does not say what its housing stands (housing, limit)")))];
     };
     vec![whole(temperature.map(|estimate| Estimate::combined(limit - estimate.value, &[(&estimate, -1.0)])))]
 }

@@ -9,8 +9,8 @@
 
 use super::super::converter::{Converter, ROUNDING};
 use super::super::evidence::CheckEvidence;
-use super::super::values::{clock, seconds, whole};
-use super::super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::super::values::{clock, nobody, seconds, whole};
+use super::super::{Measurand, Reading, Setup, Withheld};
 use super::{HOUSING, MOTOR, margin, of_heat};
 use crate::capture::{Sample, SampleChannel, Tick};
 use crate::quantity::Dimension;
@@ -81,10 +81,6 @@ const LASTS_MIN: f64 = 1.5;
 const INSIDE: f64 = 0.1;
 /// A time constant whose relative standard uncertainty is larger is not told.
 const DOUBT_MAX: f64 = 0.15;
-
-fn nobody(why: &str) -> Withheld {
-    Withheld { why: why.into(), blame: Blame::Nobody }
-}
 
 /// From the first to the last step of the check.
 fn moving(check: &CheckEvidence) -> Option<(Tick, Tick)> {

@@ -5,8 +5,8 @@
 
 use super::super::converter::{Converter, SAMPLES_MIN, noise};
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
-use super::super::values::{bench, cruise, interval, reading, seconds, travel_speed, whole};
-use super::super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::super::values::{bench, cruise, interval, nobody, reading, seconds, travel_speed, whole};
+use super::super::{Measurand, Reading, Setup, Withheld};
 use super::{BOTH, of_the_pack, with_steps};
 use crate::capture::{Action, Destination, Sample, SampleChannel, Tick};
 use crate::quantity::Dimension;
@@ -87,12 +87,11 @@ fn duty(check: &CheckEvidence, setup: &Setup, value: impl Fn(Estimate) -> Result
 }
 
 fn running_time(power: &Estimate, setup: &Setup) -> Result<Estimate, Withheld> {
-    let nobody = |why: &str| Err(Withheld { why: why.into(), blame: Blame::Nobody });
     let Some((energy, doubt)) = setup.unit.pack.energy else {
-        return nobody("the unit file does not say what its pack holds (nominal voltage, capacity)");
+        return Err(nobody("the unit file does not say what its pack holds (nominal voltage, capacity)"));
     };
     if power.value <= 2.0 * power.standard_uncertainty() {
-        return nobody("the power that was taken cannot be told from nothing");
+        return Err(nobody("the power that was taken cannot be told from nothing"));
     }
     let time = energy / power.value;
     let full = Estimate::of(energy).and(Component::normal("capacity of a pack", doubt).through(energy, "1"));

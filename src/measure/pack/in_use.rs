@@ -8,8 +8,8 @@
 
 use super::super::converter::{Converter, ROUNDING, SAMPLES_MIN, noise};
 use super::super::evidence::CheckEvidence;
-use super::super::values::{WHOLE_CHECK, seconds, ticks, whole};
-use super::super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::super::values::{WHOLE_CHECK, nobody, seconds, ticks, whole};
+use super::super::{Measurand, Reading, Setup, Withheld};
 use super::energy::code_at;
 use super::{BOTH, label_at, of_the_pack};
 use crate::capture::{OutputChannel, SampleChannel, Tick};
@@ -45,8 +45,7 @@ fn in_use(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
     });
     let fits: Vec<Result<(Tick, Moved), Withheld>> = fits.collect();
     if fits.is_empty() {
-        let why = "the current never moved, so that the voltage tells no resistance".into();
-        return vec![whole(Err(Withheld { why, blame: Blame::Nobody }))];
+        return vec![whole(Err(nobody("the current never moved, so that the voltage tells no resistance")))];
     }
     let single = fits.len() == 1;
     let reading = |fit: Result<(Tick, Moved), Withheld>| match fit {
@@ -154,10 +153,7 @@ impl Moved {
     }
 
     fn resistance(&self) -> Result<Estimate, Withheld> {
-        let unclear = || Withheld {
-            why: "the current moved too little for the voltage to tell a resistance".into(),
-            blame: Blame::Nobody,
-        };
+        let unclear = || nobody("the current moved too little for the voltage to tell a resistance");
         let fit = Fit::through(&self.columns, self.pieces).ok_or_else(unclear)?;
         let gain = self.volt.gain();
         let (slope, growth) = (-gain * fit.slope, -gain * fit.growth);

@@ -2,8 +2,8 @@
 
 use super::super::converter::{Converter, SAMPLES_MIN, codes};
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
-use super::super::values::{bench, reading, ticks, whole};
-use super::super::{Blame, Measurand, Pooling, Reading, Setup, Withheld};
+use super::super::values::{bench, nobody, reading, ticks, whole};
+use super::super::{Measurand, Pooling, Reading, Setup, Withheld};
 use super::trough::Trough;
 use super::{REST_S, VOLTAGE, of_the_pack, rest, with_steps};
 use crate::capture::{Action, SampleChannel, Tick};
@@ -52,10 +52,10 @@ fn minimum(check: &CheckEvidence, setup: &Setup) -> Result<Estimate, Withheld> {
 }
 
 fn brown_out_margin(check: &CheckEvidence, setup: &Setup) -> Result<Estimate, Withheld> {
-    let level = setup.unit.pack.brown_out.ok_or_else(|| Withheld {
-        why: "the unit file does not say at which voltage the controller resets (pack, brown-out)".into(),
-        blame: Blame::Nobody,
-    })?;
+    let level =
+        setup.unit.pack.brown_out.ok_or_else(|| {
+            nobody("the unit file does not say at which voltage the controller resets (pack, brown-out)")
+        })?;
     let minimum = minimum(check, setup)?;
     Ok(Estimate { value: minimum.value - level, ..minimum })
 }

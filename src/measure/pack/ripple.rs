@@ -5,8 +5,8 @@
 
 use super::super::converter::Converter;
 use super::super::evidence::CheckEvidence;
-use super::super::values::{bench, cruise, reading, ticks, travel_speed};
-use super::super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::super::values::{bench, cruise, nobody, reading, ticks, travel_speed};
+use super::super::{Measurand, Reading, Setup, Withheld};
 use super::{VOLTAGE, of_the_pack, rest, with_steps};
 use crate::capture::{SampleChannel, Tick};
 use crate::quantity::Dimension;
@@ -69,9 +69,8 @@ fn ripple(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
 
 fn ripple_in(check: &CheckEvidence, stretch: (Tick, Tick), setup: &Setup) -> Result<Estimate, Withheld> {
     let converter = Converter::of(SampleChannel::PackVoltage, setup)?;
-    let still = Swing::of(check, rest(check, setup), setup).ok_or_else(|| Withheld {
-        why: "the check has no rest before its first step, which tells the converter's noise from ripple".into(),
-        blame: Blame::Nobody,
+    let still = Swing::of(check, rest(check, setup), setup).ok_or_else(|| {
+        nobody("the check has no rest before its first step, which tells the converter's noise from ripple")
     })?;
     let moving = Swing::of(check, stretch, setup)
         .ok_or_else(|| bench("the cruise is shorter than a quarter of a second, or has too few samples"))?;

@@ -4,8 +4,8 @@
 
 use super::super::converter::{Converter, noise};
 use super::super::evidence::CheckEvidence;
-use super::super::values::{bench, clock, seconds, ticks};
-use super::super::{Blame, Measurand, Reading, Setup, Withheld};
+use super::super::values::{bench, clock, nobody, seconds, ticks};
+use super::super::{Measurand, Reading, Setup, Withheld};
 use super::course::{COLUMNS, Course, OHMIC, SLOW};
 use super::{BOTH, label_at, loads, next_change, of_the_pack};
 use crate::capture::{SampleChannel, Tick};
@@ -52,10 +52,6 @@ const STEP_BLOCKS: usize = 240;
 const USUAL_SLOW_S: f64 = 2.0;
 /// A value whose relative standard uncertainty is larger cannot be told.
 const DOUBT_MAX: f64 = 0.2;
-
-fn nobody(why: &str) -> Withheld {
-    Withheld { why: why.into(), blame: Blame::Nobody }
-}
 
 /// A fit of voltage over current.
 struct Split {

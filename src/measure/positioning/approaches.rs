@@ -5,8 +5,8 @@
 
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
 use super::super::position::Position;
-use super::super::values::{no_pulses, unit};
-use super::super::{Blame, Setup, Withheld};
+use super::super::values::{no_pulses, nobody, unit};
+use super::super::{Setup, Withheld};
 use crate::capture::{Action, Destination};
 
 /// Fewer approaches from one side say next to nothing of their scatter; ISO 230-2 asks for five.
@@ -53,10 +53,9 @@ pub(super) fn find(check: &CheckEvidence, setup: &Setup) -> Option<Result<Vec<Ap
     if targets.len() >= TARGETS_MIN {
         return Some(Ok(targets));
     }
-    let why = format!(
+    Some(Err(nobody(format!(
         "fewer than {TARGETS_MIN} targets were approached {APPROACHES_MIN} times from either side; the check's moves decide"
-    );
-    Some(Err(Withheld { why, blame: Blame::Nobody }))
+    ))))
 }
 
 fn approach(phase: &PhaseEvidence, place: f64, setup: &Setup, into: &mut Vec<Approached>) -> Result<(), Withheld> {
