@@ -113,6 +113,11 @@ impl Component {
         Self { sensitivity, input_unit: Some(input_unit), ..self }
     }
 
+    /// The same, from something else in the words of a budget.
+    pub const fn called(self, from: &'static str) -> Self {
+        Self { from, ..self }
+    }
+
     /// The input is one that other values share.
     pub const fn shared(self, cause: &'static str) -> Self {
         Self { cause: Some(cause), ..self }

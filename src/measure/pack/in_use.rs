@@ -170,13 +170,12 @@ impl Moved {
         }
         // A level before and one after each change: with a slope each, the current scatters by a quarter of the change.
         let per_level = std::f64::consts::SQRT_2 / (4.0 * (fit.moved_squares / count * self.pieces as f64).sqrt());
-        let resolution = |line: Component, from| Component { from, ..line };
         let current_codes = (self.current_noise / self.ampere.gain()).powi(2);
         Ok(Estimate::of(value)
             .and(self.volt.gain_line(value))
             .and(self.ampere.gain_line(-value))
-            .and(resolution(self.volt.rounding(fit.variance, per_level), "resolution, voltage"))
-            .and(resolution(self.ampere.rounding(current_codes, value * per_level), "resolution, current"))
+            .and(self.volt.rounding(fit.variance, per_level).called("resolution, voltage"))
+            .and(self.ampere.rounding(current_codes, value * per_level).called("resolution, current"))
             .and(Component::rectangular("noise of the current, flattening", flatter))
             .and(Component::rectangular("slow part", bent))
             .and(Component::rectangular("sampling at the changes", 0.5 * growth * self.sample_s))

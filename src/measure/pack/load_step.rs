@@ -7,8 +7,8 @@ use super::super::{Measurand, Reading, Setup, Withheld};
 use super::{BOTH, VOLTAGE, label_at, loads, of_the_pack};
 use crate::capture::{SampleChannel, Tick};
 use crate::quantity::Dimension;
+use crate::stats::Estimate;
 use crate::stats::summary::{self, Line};
-use crate::stats::{Component, Estimate};
 
 pub(in super::super) const SERIES_RESISTANCE: Measurand = of_the_pack(
     "pack series resistance",
@@ -91,15 +91,15 @@ fn resistance(check: &CheckEvidence, on: Tick, off: Tick, setup: &Setup) -> Resu
     let value = fall / rise;
     let freedom = u1.degrees_of_freedom.min(u2.degrees_of_freedom);
     let doubt = |one: &Height, other: &Height| one.doubt.hypot(other.doubt);
-    let rounding = |converter: &Converter, one: &Height, other: &Height, sensitivity: f64, from| {
+    let rounding = |converter: &Converter, one: &Height, other: &Height, sensitivity: f64| {
         let variance = 0.5 * (one.scatter_variance + other.scatter_variance);
-        Component { from, ..converter.rounding(variance, std::f64::consts::SQRT_2 * sensitivity) }
+        converter.rounding(variance, std::f64::consts::SQRT_2 * sensitivity)
     };
     Ok(Estimate::of(value)
         .and(volt.gain_line(value))
         .and(ampere.gain_line(-value))
-        .and(rounding(&volt, &u1, &u2, 1.0 / rise, "resolution, voltage"))
-        .and(rounding(&ampere, &i1, &i2, value / rise, "resolution, current"))
+        .and(rounding(&volt, &u1, &u2, 1.0 / rise).called("resolution, voltage"))
+        .and(rounding(&ampere, &i1, &i2, value / rise).called("resolution, current"))
         .with_freedom("repeat, voltage", volt.gain() * doubt(&u1, &u2) / rise, freedom)
         .with_freedom("repeat, current", value * ampere.gain() * doubt(&i1, &i2) / rise, freedom))
 }

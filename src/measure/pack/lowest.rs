@@ -8,8 +8,7 @@ use super::trough::Trough;
 use super::{REST_S, VOLTAGE, of_the_pack, rest, with_steps};
 use crate::capture::{Action, SampleChannel, Tick};
 use crate::quantity::Dimension;
-use crate::stats::summary;
-use crate::stats::{Component, Estimate};
+use crate::stats::{Estimate, summary};
 
 pub(in super::super) const MINIMUM_VOLTAGE: Measurand = of_the_pack(
     "pack minimum voltage",
@@ -107,10 +106,9 @@ fn sag_in(
     let (count, gain) = (rest.len() as f64, converter.gain());
     let fall = gain * (summary::mean(&rest)? - lowest.level);
     let scatter = summary::standard_deviation(&rest)?;
-    let rounding = |line: Component, from| Component { from, ..line };
     Some(Ok(Estimate::of(fall)
-        .and(rounding(converter.rounding(scatter * scatter, 1.0), "resolution, rest"))
-        .and(rounding(converter.rounding(lowest.noise_variance, 1.0), "resolution, lowest"))
+        .and(converter.rounding(scatter * scatter, 1.0).called("resolution, rest"))
+        .and(converter.rounding(lowest.noise_variance, 1.0).called("resolution, lowest"))
         .and(converter.gain_line(fall))
         .with_freedom("repeat, rest", gain * scatter / count.sqrt(), count - 1.0)
         .with_freedom("repeat, lowest", gain * lowest.doubt, lowest.degrees_of_freedom)))
