@@ -5,34 +5,17 @@
 
 use super::evidence::{CheckEvidence, CruiseEvidence};
 use super::pulses::Intervals;
+use super::step_clock::of_the_step_clock;
 use super::values::{
     RECTANGULAR, STAMP_VARIANCE_DOUBT, clock, each_cruise, is_rounded_well, seconds, stamp_variance, without_stamps,
 };
 use super::{Measurand, Pooling, Reading, Setup};
-use crate::capture::EdgeChannel;
 use crate::quantity::Dimension;
 use crate::stats::{Estimate, Tally};
 
-const fn of_the_step_clock(
-    name: &'static str,
-    about: &'static str,
-    source: &'static str,
-    reader: fn(&CheckEvidence, &Setup) -> Vec<Reading>,
-) -> Measurand {
-    Measurand {
-        name,
-        dimension: Dimension::Time,
-        about,
-        source,
-        edges: &[EdgeChannel::Step],
-        samples: &[],
-        pooling: Pooling::Mean,
-        reader,
-    }
-}
-
 pub(super) const PERIOD_RMS: Measurand = of_the_step_clock(
     "period jitter rms",
+    Dimension::Time,
     "standard deviation of the step period over the cruise",
     "JEDEC JESD65, period jitter",
     period_rms,
@@ -40,6 +23,7 @@ pub(super) const PERIOD_RMS: Measurand = of_the_step_clock(
 
 pub(super) const PERIOD_PEAK_TO_PEAK: Measurand = of_the_step_clock(
     "period jitter peak to peak",
+    Dimension::Time,
     "longest less shortest step period of the cruise",
     "JEDEC JESD65, period jitter",
     period_peak_to_peak,
@@ -48,6 +32,7 @@ pub(super) const PERIOD_PEAK_TO_PEAK: Measurand = of_the_step_clock(
 
 pub(super) const PERIOD_P99: Measurand = of_the_step_clock(
     "period jitter p99",
+    Dimension::Time,
     "deviation from the mean step period that 99 % of the periods of the cruise do not exceed",
     "JEDEC JESD65, period jitter; quantile of readings in whole ticks as common practice for grouped readings",
     |check, setup| period_quantile(check, setup, 0.99),
@@ -55,6 +40,7 @@ pub(super) const PERIOD_P99: Measurand = of_the_step_clock(
 
 pub(super) const PERIOD_P99_9: Measurand = of_the_step_clock(
     "period jitter p99.9",
+    Dimension::Time,
     "deviation from the mean step period that 99.9 % of the periods of the cruise do not exceed",
     "JEDEC JESD65, period jitter; quantile of readings in whole ticks as common practice for grouped readings",
     |check, setup| period_quantile(check, setup, 0.999),
@@ -62,14 +48,20 @@ pub(super) const PERIOD_P99_9: Measurand = of_the_step_clock(
 
 pub(super) const CYCLE_TO_CYCLE: Measurand = of_the_step_clock(
     "cycle-to-cycle jitter",
+    Dimension::Time,
     "root mean square of the change from one step period to the next over the cruise",
     "JEDEC JESD65, cycle-to-cycle jitter",
     cycle_to_cycle,
 );
 
-pub(super) const LONGEST_GAP: Measurand =
-    of_the_step_clock("longest step gap", "longest step period of the cruise", "common practice", longest_gap)
-        .pooled(Pooling::Worst);
+pub(super) const LONGEST_GAP: Measurand = of_the_step_clock(
+    "longest step gap",
+    Dimension::Time,
+    "longest step period of the cruise",
+    "common practice",
+    longest_gap,
+)
+.pooled(Pooling::Worst);
 
 /// Noise of extremes among ten thousands of readings reaches about so many standard deviations.
 const EXTREME_NOISE: f64 = 4.5;

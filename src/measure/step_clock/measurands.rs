@@ -14,7 +14,8 @@ use crate::stats::Estimate;
 /// A way of fewer pulses may be all ramp.
 const SHORT: u64 = 1000;
 
-const fn of_the_step_clock(
+/// A measurand that the step pulses alone tell.
+pub(in super::super) const fn of_the_step_clock(
     name: &'static str,
     dimension: Dimension,
     about: &'static str,

@@ -24,6 +24,7 @@ mod tests;
 pub use divide::{Motion, StepClock};
 pub(super) use measurands::{
     ALLAN_DEVIATION, FULL_STEP_JITTER, PROFILE_TIME_ERROR, RAMP_ACCELERATION, RAMP_DECELERATION, TIME_INTERVAL_ERROR,
+    of_the_step_clock,
 };
 pub use profile::{PartErrors, Profile, ProfileErrors};
 pub(super) use report::nominal;
