@@ -30,11 +30,11 @@ impl Position {
         Self { at: f64::from(cell) + 0.5, running: None }
     }
 
-    /// Its line in a budget. `sensitivity` is the change of the value per edge.
-    fn line(&self, sensitivity: f64) -> Component {
+    /// Its line in the budget of a length; `edge` is the length of an edge.
+    fn line(&self, edge: f64) -> Component {
         self.running.map_or_else(
-            || Component::rectangular("cell of the encoder", 0.5 * sensitivity.abs()),
-            |doubt| Component::normal("moment in a cell", doubt * sensitivity),
+            || Component::rectangular("cell of the encoder", 0.5 * edge),
+            |doubt| Component::normal("moment in a cell", doubt * edge),
         )
     }
 

@@ -30,8 +30,7 @@ impl Estimate {
         // Draws do not tell what of them is scatter: the widest stays.
         let widest =
             rounds.iter().max_by(|one, other| one.standard_uncertainty().total_cmp(&other.standard_uncertainty()));
-        pooled.drawn =
-            widest.filter(|_| rounds.iter().any(|round| round.drawn.is_some())).and_then(|round| round.drawn.clone());
+        pooled.drawn = widest.and_then(|round| round.drawn.clone());
         Some(pooled)
     }
 

@@ -17,7 +17,7 @@ use super::values::encoder_scale;
 use super::{Measurand, Pooling, Reading, Setup};
 use crate::capture::EdgeChannel;
 use crate::quantity::Dimension;
-use crate::stats::{COVERAGE, Component, Estimate, Evaluation, student};
+use crate::stats::{COVERAGE, Estimate, student};
 use approaches::Approached;
 use doubt::Axis;
 use parameters::{Parameter, Series, Target, Ways};
@@ -130,10 +130,9 @@ fn estimate(parameter: Parameter, approached: &[Approached], setup: &Setup) -> E
     let [scatter, through_cells] = Axis::of(approached).expanded(parameter);
     let cells = (through_cells * through_cells - scatter * scatter).max(0.0).sqrt();
     let standard = |expanded: f64| expanded / student::two_sided_quantile(COVERAGE, f64::INFINITY) / per_metre;
-    let repeated = |from, uncertainty| Component { evaluation: Evaluation::A, ..Component::normal(from, uncertainty) };
     Estimate::of(value)
-        .and(repeated("scatter of the approaches", standard(scatter)))
-        .and(Component::normal("cells of the encoder", standard(cells)))
+        .with_freedom("scatter of the approaches", standard(scatter), f64::INFINITY)
+        .with("cells of the encoder", standard(cells))
         .and(encoder_scale(sensitivity, setup))
 }
 
