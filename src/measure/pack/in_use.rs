@@ -14,6 +14,7 @@ use super::energy::code_at;
 use super::{BOTH, label_at, of_the_pack};
 use crate::capture::{OutputChannel, SampleChannel, Tick};
 use crate::quantity::Dimension;
+use crate::stats::summary::Line;
 use crate::stats::{Component, Estimate, likeness};
 
 pub(in super::super) const RESISTANCE_IN_USE: Measurand = of_the_pack(
@@ -141,7 +142,7 @@ impl Moved {
         if piece.times.len() < SAMPLES_MIN {
             return;
         }
-        let columns = piece.without_line();
+        let Some(columns) = piece.without_line() else { return };
         let squares: f64 = columns[1].iter().map(|current| current * current).sum();
         if squares < (MOVES * self.current_noise).powi(2) * columns[1].len() as f64 {
             return;
@@ -206,21 +207,16 @@ impl Piece {
         }
     }
 
-    /// The columns about their lines in time.
-    fn without_line(mut self) -> [Vec<f64>; 3] {
-        let count = self.times.len() as f64;
-        let middle = self.times.iter().sum::<f64>() / count;
-        let squares: f64 = self.times.iter().map(|time| (time - middle).powi(2)).sum();
+    /// The columns about their lines in time; `None` where there are no such lines.
+    fn without_line(mut self) -> Option<[Vec<f64>; 3]> {
         for column in &mut self.columns {
-            let level = column.iter().sum::<f64>() / count;
-            let along: f64 =
-                column.iter().zip(&self.times).map(|(value, time)| (value - level) * (time - middle)).sum();
-            let slope = if squares > 0.0 { along / squares } else { 0.0 };
-            for (value, time) in column.iter_mut().zip(&self.times) {
-                *value -= level + slope * (time - middle);
+            let points: Vec<(f64, f64)> = self.times.iter().copied().zip(column.iter().copied()).collect();
+            let line = Line::fit(&points)?;
+            for (value, (time, _)) in column.iter_mut().zip(points) {
+                *value -= line.at(time).0;
             }
         }
-        self.columns
+        Some(self.columns)
     }
 }
 
@@ -284,7 +280,7 @@ mod tests {
             let (time, current) = (0.1 * f64::from(index), f64::from(index / 10));
             piece.take(if index == 0 { 0.0 } else { 0.1 }, current, Some(2.0 - 0.5 * current + 0.03 * time));
         }
-        let columns = piece.without_line();
+        let columns = piece.without_line().expect("many samples");
         assert!(columns.iter().all(|column| column.iter().sum::<f64>().abs() < 1e-12));
         let fit = Fit::through(&columns, 1).expect("the current moves");
         assert!((fit.slope + 0.5).abs() < 1e-9 && fit.growth.abs() < 1e-9, "{} {}", fit.slope, fit.growth);
