@@ -5,7 +5,7 @@
 
 use super::evidence::{Burst, CheckEvidence, PhaseEvidence};
 use super::values::{
-    RECTANGULAR, clock, encoder_scale, no_pulses, reading, seconds, stamp_variance, unit, without_noise,
+    RECTANGULAR, encoder_scale, mean_interval, no_pulses, reading, seconds, stamp_variance, unit, without_noise,
 };
 use super::{Measurand, Pooling, Reading, Setup, Withheld};
 use crate::capture::{Action, EdgeChannel, Side};
@@ -86,13 +86,9 @@ impl Crawl {
     }
 
     fn interval(&self, setup: &Setup) -> Estimate {
-        let count = self.intervals.len() as f64;
-        let mean = seconds(summary::mean(&self.intervals).unwrap_or(0.0), setup);
-        let scatter = seconds(summary::standard_deviation(&self.intervals).unwrap_or(0.0), setup);
-        Estimate::of(mean)
-            .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt(), setup) / count)
-            .and(clock(mean, setup))
-            .with_freedom("repeat", scatter / count.sqrt(), count - 1.0)
+        let mean = summary::mean(&self.intervals).unwrap_or(0.0);
+        let scatter = summary::standard_deviation(&self.intervals).unwrap_or(0.0);
+        mean_interval(mean, scatter, self.intervals.len() as f64, setup)
     }
 
     fn increment(&self, setup: &Setup) -> Estimate {

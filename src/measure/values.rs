@@ -50,6 +50,15 @@ pub(super) fn interval(ticks: f64, setup: &Setup) -> Estimate {
         .and(clock(time, setup))
 }
 
+/// The mean of so many intervals between neighbouring edges, with their standard deviation, both in ticks.
+pub(super) fn mean_interval(mean: f64, deviation: f64, count: f64, setup: &Setup) -> Estimate {
+    let value = seconds(mean, setup);
+    Estimate::of(value)
+        .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt(), setup) / count)
+        .and(clock(value, setup))
+        .with_freedom("repeat", seconds(deviation, setup) / count.sqrt(), count - 1.0)
+}
+
 /// A length between two positions, each known to within one cell of the encoder.
 pub(super) fn length(edges: f64, setup: &Setup) -> Estimate {
     let per_metre = setup.jig.encoder_edges_per_metre;

@@ -4,7 +4,7 @@
 //! be off is taken from its own scatter between chunks of the cruise: that holds for edges that are late independently of
 //! each other, for a clock that wanders, and for rare gaps alike.
 
-use super::super::values::{RECTANGULAR, clock, interval, seconds, stamp_variance, unit, without_stamps};
+use super::super::values::{RECTANGULAR, clock, seconds, stamp_variance, unit, without_stamps};
 use super::super::{Setup, Withheld};
 use super::lags::{Batches, Lag};
 use super::profile::PartErrors;
@@ -218,21 +218,7 @@ pub(super) fn scatter(ramp: &Ramp, setup: &Setup) -> Estimate {
     with_clock(rms.estimate(seconds(1.0, setup), setup), setup)
 }
 
-/// The longest gap, s.
-pub(super) fn gap(ticks: u64, setup: &Setup) -> Estimate {
-    interval(ticks as f64, setup)
-}
-
 fn with_clock(estimate: Estimate, setup: &Setup) -> Estimate {
     let value = estimate.value;
     estimate.and(clock(value, setup))
-}
-
-/// The mean of intervals that were read one by one, s.
-pub(super) fn repeated(mean: f64, deviation: f64, count: f64, setup: &Setup) -> Estimate {
-    let value = seconds(mean, setup);
-    Estimate::of(value)
-        .with("resolution", seconds((2.0 * stamp_variance(setup)).sqrt(), setup) / count)
-        .and(clock(value, setup))
-        .with_freedom("repeat", seconds(deviation, setup) / count.sqrt(), count - 1.0)
 }

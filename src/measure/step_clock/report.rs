@@ -1,6 +1,6 @@
 //! The step-clock report of a check: each motion, its phases, and what is said of each.
 
-use super::super::values::seconds;
+use super::super::values::{interval, mean_interval, seconds};
 use super::super::{CheckEvidence, Setup};
 use super::cruise::Cruise;
 use super::divide::Motion;
@@ -185,8 +185,8 @@ impl Motion {
         }
         if let Some(increments) = &self.increments {
             let mut crawl = whole.phase(PhaseKind::Crawl, &self.gap, setup);
-            if let Some((interval, scatter, count)) = increments.interval() {
-                let estimate = estimates::repeated(interval, scatter, count, setup);
+            if let Some((mean, scatter, count)) = increments.interval() {
+                let estimate = mean_interval(mean, scatter, count, setup);
                 crawl.values.push(ClockValue { name: "interval of increments", unit: "s", estimate });
             }
             let (few, many) = increments.steps;
@@ -258,7 +258,7 @@ struct Span {
 impl Span {
     fn phase(&self, kind: PhaseKind, gap: &Gap, setup: &Setup) -> PhaseClock {
         let longest = (gap.length > 0).then(|| LongestGap {
-            length: estimates::gap(gap.length, setup),
+            length: interval(gap.length as f64, setup),
             began_s: seconds(gap.began as f64, setup),
             into_phase_s: seconds(gap.began.saturating_sub(self.from) as f64, setup),
         });
