@@ -68,10 +68,10 @@ void board_begin(const char *firmware)
     /* A byte at 1 Mbaud lasts 160 cycles; this emulator's lasts eleven bits, and its receiver's queue runs over before. */
     chip_begin(&board, "capture board", firmware, 176);
     for (intptr_t output = 0; output < OUTPUTS; output++)
-        avr_irq_register_notify(chip_pin(&board, outputs[output].port, outputs[output].pin), output_changed,
+        avr_irq_register_notify(controller_pin(board.avr, outputs[output].port, outputs[output].pin), output_changed,
                                 (void *)output);
     for (intptr_t bit = 0; bit < 3; bit++)
-        avr_irq_register_notify(chip_pin(&board, 'B', 1 + (int)bit), select_changed, (void *)bit);
+        avr_irq_register_notify(controller_pin(board.avr, 'B', 1 + (int)bit), select_changed, (void *)bit);
     avr_irq_register_notify(avr_io_getirq(board.avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), convert, NULL);
     board_voltage(0, 5, 2500);
 }

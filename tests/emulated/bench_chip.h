@@ -3,12 +3,9 @@
 #ifndef BENCH_CHIP_H
 #define BENCH_CHIP_H
 
-#include <sim_avr.h>
-#include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
+#include "controller.h"
 
-#define CYCLES_PER_SECOND 16000000ULL
+#include <stddef.h>
 
 /* A line that is to change. */
 struct change {
@@ -33,8 +30,7 @@ struct chip {
     /* In order of time. */
     struct change changes[CHANGES];
     size_t changes_count;
-    /* Which pins of ports B, C and D are driven from outside, and how. */
-    uint8_t driven[3], levels[3];
+    struct lines lines;
     uint32_t cycles_per_byte;
     struct arrival arrivals[ARRIVALS];
     size_t arrivals_head, arrivals_tail;
@@ -56,7 +52,5 @@ void chip_drive(struct chip *chip, char port, uint8_t pin, bool level, uint64_t 
 void chip_hears(struct chip *chip, uint8_t byte, uint64_t at);
 /* Forgets what has arrived and was not heard yet. */
 void chip_forgets(struct chip *chip);
-/* The line of a pin, for those who listen to it. */
-avr_irq_t *chip_pin(struct chip *chip, char port, int pin);
 
 #endif

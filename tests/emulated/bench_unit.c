@@ -96,7 +96,7 @@ void unit_begin(const char *firmware)
     /* A byte at 115200 baud. */
     chip_begin(&unit, "unit", firmware, 1389);
     for (intptr_t line = LIGHT; line <= HOLD; line++)
-        avr_irq_register_notify(chip_pin(&unit, 'B', (int)line), line_changed, (void *)line);
+        avr_irq_register_notify(controller_pin(unit.avr, 'B', (int)line), line_changed, (void *)line);
     avr_irq_register_notify(avr_io_getirq(unit.avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), convert, NULL);
     /* A pull-up keeps the driver off until the firmware says otherwise. */
     chip_drive(&unit, 'B', DISABLE, true, 0);
@@ -108,7 +108,7 @@ static void let_go(uint64_t at)
 {
     unit.avr->cycle = at;
     for (int line = LIGHT; line <= HOLD; line++)
-        avr_raise_irq(chip_pin(&unit, 'B', line), line == DISABLE);
+        avr_raise_irq(controller_pin(unit.avr, 'B', line), line == DISABLE);
     bits = 0;
     memset(segments, 0, sizeof segments);
     tell_light();

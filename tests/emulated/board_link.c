@@ -177,10 +177,6 @@ size_t world_count(uint8_t type)
 
 void world_link_begin(void)
 {
-    avr_t *avr = world.avr;
-    uint32_t flags = 0;
-    avr_ioctl(avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
-    flags &= ~(uint32_t)(AVR_UART_FLAG_POLL_SLEEP | AVR_UART_FLAG_STDIO);
-    avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
-    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), hear_byte, NULL);
+    avr_irq_t *said = avr_io_getirq(world.avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT);
+    avr_irq_register_notify(said, hear_byte, NULL);
 }

@@ -1,9 +1,6 @@
 #include "board_world.h"
 
 #include <avr_adc.h>
-#include <avr_extint.h>
-#include <avr_ioport.h>
-#include <sim_elf.h>
 #include <sim_interrupts.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -23,6 +20,7 @@ static const struct {
 static struct train {
     uint64_t cycles, scatter, due;
 } steps, encoder;
+static struct lines lines;
 static uint32_t chance = 1;
 static uint8_t quadrature;
 static unsigned variables_end;
@@ -52,18 +50,7 @@ void world_note(struct edges *edges, uint64_t at, uint8_t level)
 
 static void put_pin(enum channel channel, uint8_t level)
 {
-    char port = inputs[channel].port;
-    uint8_t bit = (uint8_t)(1 << inputs[channel].pin);
-    static uint8_t held[3];
-    uint8_t *mine = &held[port - 'B'];
-    *mine = level ? *mine | bit : *mine & (uint8_t)~bit;
-    uint8_t mask = 0;
-    for (int other = 0; other < CHANNELS; other++)
-        if (inputs[other].port == port)
-            mask |= (uint8_t)(1 << inputs[other].pin);
-    avr_ioport_external_t external = { .name = (unsigned)port & 127, .mask = mask, .value = *mine };
-    avr_ioctl(world.avr, (uint32_t)AVR_IOCTL_IOPORT_SET_EXTERNAL(port), &external);
-    avr_raise_irq(avr_io_getirq(world.avr, (uint32_t)AVR_IOCTL_IOPORT_GETIRQ(port), inputs[channel].pin), level);
+    controller_drive(world.avr, &lines, inputs[channel].port, inputs[channel].pin, level);
 }
 
 void world_drive(enum channel channel, uint8_t level)
@@ -183,13 +170,8 @@ static void slept(avr_t *avr, avr_cycle_count_t cycles)
 void world_run(uint64_t cycles)
 {
     uint64_t until = world.avr->cycle + cycles;
-    while (world.avr->cycle < until) {
-        int state = avr_run(world.avr);
-        if (state == cpu_Done || state == cpu_Crashed) {
-            fprintf(stderr, "the emulated controller stopped\n");
-            exit(2);
-        }
-    }
+    while (world.avr->cycle < until)
+        controller_step(world.avr);
 }
 
 /* Nobody writes this by chance all over the stack. */
@@ -210,10 +192,7 @@ unsigned world_stack_used(void)
 
 void world_after_reset(void)
 {
-    avr_extint_set_strict_lvl_trig(world.avr, 0, 0);
-    avr_extint_set_strict_lvl_trig(world.avr, 1, 0);
-    for (int channel = 0; channel < CHANNELS; channel++)
-        put_pin((enum channel)channel, world.levels[channel]);
+    controller_after_reset(world.avr, &lines);
 }
 
 void world_forget(void)
@@ -229,35 +208,21 @@ void world_forget(void)
 
 void world_begin(const char *firmware)
 {
-    elf_firmware_t loaded = { 0 };
-    if (elf_read_firmware(firmware, &loaded) != 0) {
-        fprintf(stderr, "cannot read %s\n", firmware);
-        exit(2);
-    }
-    avr_t *avr = world.avr = avr_make_mcu_by_name("atmega328p");
-    if (!avr) {
-        fprintf(stderr, "this simavr has no ATmega328P\n");
-        exit(2);
-    }
-    avr_init(avr);
-    avr->log = LOG_ERROR;
-    loaded.frequency = (uint32_t)CYCLES_PER_SECOND;
-    avr_load_firmware(avr, &loaded);
-    avr->frequency = (uint32_t)CYCLES_PER_SECOND;
-    avr->vcc = avr->avcc = avr->aref = 5000;
+    elf_firmware_t loaded;
+    avr_t *avr = world.avr = controller_begin(firmware, &loaded);
     avr->sleep = slept;
     variables_end = 0x100 + loaded.datasize + loaded.bsssize;
     memset(avr->data + variables_end, UNTOUCHED, avr->ramend + 1u - variables_end);
     world_link_begin();
     for (intptr_t output = 0; output < OUTPUTS; output++)
-        avr_irq_register_notify(
-            avr_io_getirq(avr, (uint32_t)AVR_IOCTL_IOPORT_GETIRQ(outputs[output].port), outputs[output].pin),
-            output_changed, (void *)output);
+        avr_irq_register_notify(controller_pin(avr, outputs[output].port, outputs[output].pin), output_changed,
+                                (void *)output);
     for (intptr_t vector = 1; vector < VECTORS; vector++)
         avr_irq_register_notify(avr_get_interrupt_irq(avr, (uint8_t)vector) + AVR_INT_IRQ_RUNNING, interrupt_ran,
                                 (void *)vector);
     for (intptr_t bit = 0; bit < 3; bit++)
-        avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 1 + (int)bit), select_changed,
-                                (void *)bit);
+        avr_irq_register_notify(controller_pin(avr, 'B', 1 + (int)bit), select_changed, (void *)bit);
+    for (int channel = 0; channel < CHANNELS; channel++)
+        put_pin((enum channel)channel, world.levels[channel]);
     world_after_reset();
 }

@@ -4,13 +4,10 @@
 #define BOARD_WORLD_H
 
 #include "board_wire.h"
+#include "controller.h"
 
-#include <sim_avr.h>
-#include <stdbool.h>
 #include <stddef.h>
-#include <stdint.h>
 
-#define CYCLES_PER_SECOND 16000000ULL
 #define MS(n) ((uint64_t)((n) * 16000.0))
 
 enum channel { STEP, DIRECTION, ENCODER_A, ENCODER_B, LEFT_END, RIGHT_END, EMERGENCY_STOP, GUARD, CHANNELS };

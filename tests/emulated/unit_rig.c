@@ -1,21 +1,17 @@
 #include "unit_rig.h"
+#include "controller.h"
 
-#include <simavr/avr_adc.h>
-#include <simavr/avr_eeprom.h>
-#include <simavr/avr_extint.h>
-#include <simavr/avr_ioport.h>
-#include <simavr/avr_uart.h>
-#include <simavr/sim_avr.h>
-#include <simavr/sim_elf.h>
-#include <simavr/sim_interrupts.h>
-#include <stdarg.h>
+#include <avr_adc.h>
+#include <avr_eeprom.h>
+#include <avr_uart.h>
+#include <sim_interrupts.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 // Numbers of the ATmega328P's vectors, from its data sheet.
 enum { TIMER1_COMPA = 11, USART_RX = 18, USART_UDRE = 19 };
-enum { MCUSR_ADDRESS = 0x54, BORF = 2 };
+enum { BORF = 2 };
 enum { LIGHT, STEP, DIR, DISABLE, HOLD };
 enum { LEFT_SWITCH = 4, RIGHT_SWITCH = 5, FIRST_CONTROL = 1 };
 #define BYTE_CYCLES 1389   // ten bits at 115200 baud; simavr's receiver takes longer and holds the sender up
@@ -27,6 +23,7 @@ enum { LEFT_SWITCH = 4, RIGHT_SWITCH = 5, FIRST_CONTROL = 1 };
 struct rig rig;
 
 static avr_t *avr;
+static struct lines driven;
 static struct step steps[STEPS_MAX];
 static char lines[LINES_MAX][LINE_ROOM];
 static uint64_t line_at[LINES_MAX];
@@ -40,22 +37,6 @@ static uint8_t bits[SEGMENTS * 24 + 1];
 static int bit_count;
 static uint64_t entered[64];
 
-static avr_irq_t *port(char name, int pin)
-{
-    return avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(name), pin);
-}
-
-static void drive(char name, int pin, bool high)
-{
-    static uint8_t masks[26], values[26];
-    uint8_t *mask = &masks[name - 'A'], *value = &values[name - 'A'];
-    *mask |= 1 << pin;
-    *value = high ? *value | 1 << pin : *value & ~(1 << pin);
-    avr_ioport_external_t external = {.name = name, .mask = *mask, .value = *value};
-    avr_ioctl(avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(name), &external);
-    avr_raise_irq(port(name, pin), high);
-}
-
 static bool is_pressed(int beyond)
 {
     // Beyond its trigger point a switch is pressed; within a few steps of it it may chatter.
@@ -66,8 +47,8 @@ static bool is_pressed(int beyond)
 
 static void place_switches(void)
 {
-    drive('D', LEFT_SWITCH, is_pressed(-rig.carriage));
-    drive('D', RIGHT_SWITCH, is_pressed(rig.carriage - TRAVEL_STEPS));
+    controller_drive(avr, &driven, 'D', LEFT_SWITCH, is_pressed(-rig.carriage));
+    controller_drive(avr, &driven, 'D', RIGHT_SWITCH, is_pressed(rig.carriage - TRAVEL_STEPS));
 }
 
 static void on_step(avr_irq_t *irq, uint32_t value, void *param)
@@ -221,45 +202,20 @@ static void on_interrupt(avr_irq_t *irq, uint32_t value, void *param)
 
 static void after_reset(void)
 {
-    // Otherwise a low PD2 or PD3 costs a callback every cycle.
-    avr_extint_set_strict_lvl_trig(avr, 0, 0);
-    avr_extint_set_strict_lvl_trig(avr, 1, 0);
     for (int control = 0; control < CONTROLS; control++)
         rig_press(control, false);
     place_switches();
+    controller_after_reset(avr, &driven);
     line_length = 0;
-}
-
-static void keep_quiet(avr_t *of, const int level, const char *format, va_list arguments)
-{
-    (void)of;
-    if (level == LOG_ERROR)
-        vfprintf(stderr, format, arguments);
-}
-
-static void load(const char *elf)
-{
-    elf_firmware_t firmware;
-    memset(&firmware, 0, sizeof firmware);
-    if (elf_read_firmware(elf, &firmware)) {
-        fprintf(stderr, "%s cannot be read\n", elf);
-        exit(2);
-    }
-    strcpy(firmware.mmcu, "atmega328p");
-    firmware.frequency = (uint32_t)CPU_HZ;
-    firmware.vcc = firmware.avcc = firmware.aref = 5000;
-    avr_load_firmware(avr, &firmware);
 }
 
 static void wire(void)
 {
-    uint32_t flags = 0;
-    avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
-    avr_irq_register_notify(port('B', STEP), on_step, NULL);
-    avr_irq_register_notify(port('B', DIR), on_dir, NULL);
-    avr_irq_register_notify(port('B', DISABLE), on_disable, NULL);
-    avr_irq_register_notify(port('B', HOLD), on_hold, NULL);
-    avr_irq_register_notify(port('B', LIGHT), on_light, NULL);
+    avr_irq_register_notify(controller_pin(avr, 'B', STEP), on_step, NULL);
+    avr_irq_register_notify(controller_pin(avr, 'B', DIR), on_dir, NULL);
+    avr_irq_register_notify(controller_pin(avr, 'B', DISABLE), on_disable, NULL);
+    avr_irq_register_notify(controller_pin(avr, 'B', HOLD), on_hold, NULL);
+    avr_irq_register_notify(controller_pin(avr, 'B', LIGHT), on_light, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_said, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_may_send, &may_send);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_may_send, NULL);
@@ -275,14 +231,8 @@ void rig_power_up(const char *elf, const uint8_t *identity)
 {
     if (avr)
         avr_terminate(avr);
-    avr_global_logger_set(keep_quiet);
-    avr = avr_make_mcu_by_name("atmega328p");
-    if (!avr) {
-        fprintf(stderr, "simavr knows no atmega328p\n");
-        exit(2);
-    }
-    avr_init(avr);
-    load(elf);
+    elf_firmware_t firmware;
+    avr = controller_begin(elf, &firmware);
     wire();
     if (identity) {
         avr_eeprom_desc_t eeprom = {.ee = (uint8_t *)identity, .offset = 0x10, .size = 0x20};
@@ -299,11 +249,10 @@ void rig_power_up(const char *elf, const uint8_t *identity)
 
 void rig_brown_out(void)
 {
-    avr_reset(avr);
+    controller_reset(avr, 1 << BORF);
     sender_runs = false;
     may_send = true;
     send_count = send_at = bit_count = 0;
-    avr->data[MCUSR_ADDRESS] = 1 << BORF;
     after_reset();
 }
 
@@ -322,13 +271,8 @@ uint64_t rig_now(void)
 
 static void run_to(uint64_t end, int until_line)
 {
-    while (avr->cycle < end && line_count < until_line) {
-        int state = avr_run(avr);
-        if (state == cpu_Crashed || state == cpu_Done) {
-            fprintf(stderr, "the controller crashed at cycle %llu\n", (unsigned long long)avr->cycle);
-            exit(1);
-        }
-    }
+    while (avr->cycle < end && line_count < until_line)
+        controller_step(avr);
 }
 
 void rig_run(double seconds)
@@ -402,5 +346,5 @@ void rig_forget(void)
 
 void rig_press(int control, bool down)
 {
-    drive('C', FIRST_CONTROL + control, !down);
+    controller_drive(avr, &driven, 'C', FIRST_CONTROL + control, !down);
 }
