@@ -10,6 +10,11 @@ results=$(mktemp -d)
 trap 'rm -rf "$results"' EXIT
 bench=(--unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/simulated.yaml --results "$results")
 
+# quietly COMMAND...: what it says is left in a file, and shown where it fails.
+quietly() {
+    "$@" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+}
+
 # expect STATUS COMMAND...: the command has to end with that status.
 expect() {
     local wanted=$1 status=0
@@ -42,8 +47,8 @@ for fault in $faults; do
 done
 
 echo "- reports, sheets and histograms read by others"
-bash tests/heavy/junit_readers.sh "$results" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
-bash tests/heavy/sheets.sh "$results" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+quietly bash tests/heavy/junit_readers.sh "$results"
+quietly bash tests/heavy/sheets.sh "$results"
 tail -n 1 "$results/said"
 python3 tests/heavy/histograms.py "$results"
 python3 tests/heavy/uncertainty.py "$results"
@@ -53,14 +58,12 @@ python3 tests/heavy/spectrum.py "$railproof" fixtures/units/dunlin-600.yaml
 python3 tests/heavy/pack.py "$railproof" fixtures/units/dunlin-600.yaml
 for sheet in $(find "$results" -name '*.pdf'); do
     # Outside: structure of every PDF sheet; how: package qpdf
-    qpdf --check "$sheet" >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+    quietly qpdf --check "$sheet"
 done
 
 echo "- coverage of every measurand, by draws with known truth: measurand, what lay inside, mean expanded uncertainty"
-status=0
-RAILPROOF_DRAWS=4000 cargo test --quiet --release --test measure honesty -- --nocapture >"$results/said" 2>&1 || status=$?
+RAILPROOF_DRAWS=4000 quietly cargo test --quiet --release --test measure honesty -- --nocapture
 grep -oE '[A-Za-z][A-Za-z0-9 .-]+ +[0-9.]+ % inside, U.*' "$results/said" | sort -u
-[ "$status" -eq 0 ] || { cat "$results/said"; exit 1; }
 
 echo "- the whole outgoing plan over serial ports"
 "$railproof" simulate --unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/usb-board.yaml --scale 3 \
@@ -86,15 +89,15 @@ echo "- changed captures against every reader"
 bash tests/fuzz/run.sh 30
 
 echo "- a thousand runs over links that flip bits, and a thousand pulled cables"
-RAILPROOF_DRAWS=1000 cargo test --release --quiet --test noisy_links --test unplugged >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+RAILPROOF_DRAWS=1000 quietly cargo test --release --quiet --test noisy_links --test unplugged
 
 echo "- 200,000 edges a second over a serial port, for a minute"
-RAILPROOF_RATE_S=60 cargo test --release --quiet --test board_rate -- --nocapture >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+RAILPROOF_RATE_S=60 quietly cargo test --release --quiet --test board_rate -- --nocapture
 grep "of a core" "$results/said"
 
 echo "- firmware of unit and capture board, instruction by instruction, alone and with each other"
 for check in unit_check board_check bench_check; do
-    bash "tests/emulated/$check.sh" --required >"$results/said" 2>&1 || { cat "$results/said"; exit 1; }
+    quietly bash "tests/emulated/$check.sh" --required
     tail -n 1 "$results/said"
 done
 
