@@ -191,6 +191,39 @@ fn a_line_that_floats_without_supply_says_nothing() {
     assert_eq!(outcome.decision, Decision::DoesNotConform, "the unit's own silence is found all the same");
 }
 
+/// A Dunlin whose link garbles a command twice: first in the middle, so that it is refused, then at its end, so that it is
+/// taken for the beginning of the next line.
+#[derive(Default)]
+struct Misheard {
+    times: u32,
+}
+
+impl Firmware for Misheard {
+    fn wakes(&mut self) -> Vec<Said> {
+        Resting::default().wakes()
+    }
+
+    fn told(&mut self, at: u64, line: &str) -> Vec<Said> {
+        let refused = || vec![says(2, "NO 1 no such command")];
+        self.times += u32::from(line == "LEVEL 2");
+        match (line, self.times) {
+            ("LEVEL 2", 1) => refused(),
+            ("LEVEL 2", _) => Vec::new(),
+            ("STATE", 1..) => refused(),
+            _ => Resting::default().told(at, line),
+        }
+    }
+}
+
+#[test]
+fn a_refusal_and_then_silence_may_be_the_links() {
+    let outcome = run(&[("a", &["power: on", "select: 2"])], &Scripted::new(Misheard::default()));
+    let why =
+        "the unit link is garbled: after a command without an answer, `STATE` was answered `NO 1 no such command`";
+    assert!(outcome.invalid_because[0].starts_with(why), "{:?}", outcome.invalid_because);
+    assert_eq!(outcome.decision, Decision::Invalid);
+}
+
 #[test]
 fn a_unit_that_talks_without_end_holds_up_neither_interlock_nor_deadline() {
     let floods: [&[u8]; 3] = [b"HIT L\n".as_slice(), b"\n\n\n", b"KEY knob push\nHIT R\n"];

@@ -75,6 +75,8 @@ impl Conductor<'_, '_> {
                     self.cue(Cue::Unanswered { command: command.clone() });
                     unanswered += 1;
                     if unanswered == tries {
+                        // What it said before it fell silent proves nothing.
+                        refusal = None;
                         break;
                     }
                 }
