@@ -4,7 +4,7 @@ use crate::capture::{Calibration, EdgeChannel, SampleChannel};
 use crate::jig::{JigFile, Trips};
 use crate::measure::{JigFacts, Setup};
 use crate::plan::Envelope;
-use crate::unit::Unit;
+use crate::unit::{MotionEnd, Unit};
 
 /// Commands as plans speak of them, and the command of the dialect that each rests on.
 const COMMANDS: [(&str, &str); 8] = [
@@ -32,7 +32,7 @@ pub fn envelope(unit: &Unit, jig: &JigFile) -> Envelope {
         controls: unit.controls.clone(),
         start_up_s: unit.link.start_up_within.as_secs_f64(),
         commands: known.chain(["send"]).collect(),
-        tells_rest: unit.dialect.answers.rest_after.is_none(),
+        tells_rest: !matches!(unit.dialect.motion_end, MotionEnd::Watched { .. }),
         edges: jig.edge_channels(),
         samples: jig.sample_channels(),
         outputs: jig.output_channels(),

@@ -5,7 +5,7 @@ use super::{Question, Reply, conduct::Conductor, halt::Halt};
 use crate::capture::{Action, Cue, Destination, OutputChannel, Side};
 use crate::clock::HostTime;
 use crate::plan::Move;
-use crate::unit::{Heard, Request};
+use crate::unit::{Heard, MotionEnd, Request};
 use regex::Regex;
 use std::time::Duration;
 
@@ -144,14 +144,17 @@ impl Conductor<'_, '_> {
     fn await_rest(&mut self, expected_s: f64) -> Result<(), Halt> {
         let patience = Duration::from_secs_f64(expected_s * 1.5 + 3.0);
         let until = self.bench.clock.now().after(patience);
-        let answers = &self.bench.unit.dialect.answers;
         let waited = patience.as_secs_f64();
-        let (came_to_rest, else_why) = if answers.done.is_some() {
-            (self.await_done(until)?, format!("the unit did not report the end of its motion within {waited:.1} s"))
-        } else if answers.state.is_some() && self.bench.unit.dialect.knows("state") {
-            (self.ask_until_resting(until)?, format!("the unit did not say within {waited:.1} s that it rests"))
-        } else {
-            (self.watch_until_resting(until)?, format!("the motor was still stepping after {waited:.1} s"))
+        let (came_to_rest, else_why) = match self.bench.unit.dialect.motion_end {
+            MotionEnd::Reported => {
+                (self.await_done(until)?, format!("the unit did not report the end of its motion within {waited:.1} s"))
+            }
+            MotionEnd::Asked => {
+                (self.ask_until_resting(until)?, format!("the unit did not say within {waited:.1} s that it rests"))
+            }
+            MotionEnd::Watched { quiet } => {
+                (self.watch_until_resting(quiet, until)?, format!("the motor was still stepping after {waited:.1} s"))
+            }
         };
         if came_to_rest {
             self.cue(Cue::Done);
@@ -181,17 +184,15 @@ impl Conductor<'_, '_> {
     }
 
     /// Watches the step wire of a unit that tells nothing. A motion may begin as late as an answer may come.
-    fn watch_until_resting(&mut self, until: HostTime) -> Result<bool, Halt> {
-        let unit = self.bench.unit;
-        let quiet_s = unit.dialect.answers.rest_after.unwrap_or_default().as_secs_f64();
-        let begun_by = self.said_at.after(unit.link.answer_within);
+    fn watch_until_resting(&mut self, quiet: Duration, until: HostTime) -> Result<bool, Halt> {
+        let begun_by = self.said_at.after(self.bench.unit.link.answer_within);
         while self.bench.clock.now() < until {
             self.pump_for(ASK_AGAIN)?;
             let (begun_by, _) = self.bench.jig.tick_at(begun_by);
             let (now, _) = self.bench.jig.tick_at(self.bench.clock.now());
             let quiet_since = self.sentinel.last_step().map_or(begun_by, |step| step.max(begun_by));
-            let quiet = now.saturating_sub(quiet_since) as f64 / self.job.setup.jig.ticks_per_second as f64;
-            if quiet >= quiet_s {
+            let quiet_s = now.saturating_sub(quiet_since) as f64 / self.job.setup.jig.ticks_per_second as f64;
+            if quiet_s >= quiet.as_secs_f64() {
                 return Ok(true);
             }
         }

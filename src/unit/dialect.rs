@@ -191,11 +191,8 @@ pub struct Answers {
     pub acknowledged: Option<Regex>,
     /// The command will not be done.
     pub refused: Option<Regex>,
-    /// The motion is over. Without it, the state is asked for until it rests.
+    /// The motion is over.
     pub done: Option<Regex>,
-    /// A unit that tells nothing of its motion rests when its motor has made no step for so long, which is longer than the
-    /// pause between two steps of any travel.
-    pub rest_after: Option<Duration>,
     /// The unit has stopped by itself and wants help.
     pub alarm: Option<Regex>,
     /// An end switch closed.
@@ -210,6 +207,18 @@ pub struct Answers {
     pub identity: Option<Regex>,
     /// Lines that mean nothing to the bench but are in order.
     pub remarks: Vec<Regex>,
+}
+
+/// How the bench learns that a motion is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MotionEnd {
+    /// The unit reports it.
+    Reported,
+    /// The state is asked for until it rests.
+    Asked,
+    /// The unit tells nothing: its motor has made no step for so long, which is longer than the pause between two steps of
+    /// any travel.
+    Watched { quiet: Duration },
 }
 
 /// What a line turned out to be.
@@ -246,6 +255,7 @@ pub struct Dialect {
     pub speed: NumberForm,
     pub position: NumberForm,
     pub distance: NumberForm,
+    pub motion_end: MotionEnd,
     pub answers: Answers,
 }
 
@@ -361,8 +371,8 @@ mod tests {
             speed: NumberForm { per_si: 60_000.0, decimals: 0 },
             position: NumberForm { per_si: 80_000.0, decimals: 0 },
             distance: NumberForm { per_si: 10_000.0, decimals: 0 },
+            motion_end: MotionEnd::Reported,
             answers: Answers {
-                rest_after: None,
                 alarm: pattern("^ALERT"),
                 acknowledged: pattern("^fine$"),
                 refused: pattern("^fault (?<code>[0-9]+)$"),

@@ -2,7 +2,7 @@
 
 mod pack;
 
-use super::dialect::{Answers, Dialect, NumberForm, Request, SideWords, Template};
+use super::dialect::{Answers, Dialect, MotionEnd, NumberForm, Request, SideWords, Template};
 use crate::measure::UnitFacts;
 use crate::port::{Flow, Parity, SerialSettings};
 use crate::quantity::{Dimension, Quantity, Unit as Symbol};
@@ -276,17 +276,21 @@ fn dialect(file: &Fields<'_>, steps_per_metre: f64) -> Option<Dialect> {
         Some((sides?, speed?, position?, distance?))
     });
     let answers = file.need_fields("answers", "{ acknowledged: \"^OK {command}$\", … }").and_then(answers);
-    let (templates, (sides, speed, position, distance), answers) = (templates?, forms?, answers?);
-    let asked = answers.state.is_some() && templates[8].is_some();
-    if answers.done.is_none() && !asked && answers.rest_after.is_none() {
-        file.notes().add(
-            file.at(),
-            "nothing tells the bench that a motion has ended",
-            "give a pattern `done` under `answers`, or a command `state` with the pattern `state`, or `rest after: 500 ms`",
-        );
-        return None;
-    }
-    Some(Dialect { templates, sides, speed, position, distance, answers })
+    let (templates, (sides, speed, position, distance), (answers, quiet)) = (templates?, forms?, answers?);
+    let motion_end = match quiet {
+        _ if answers.done.is_some() => MotionEnd::Reported,
+        _ if answers.state.is_some() && templates[8].is_some() => MotionEnd::Asked,
+        Some(quiet) => MotionEnd::Watched { quiet },
+        None => {
+            file.notes().add(
+                file.at(),
+                "nothing tells the bench that a motion has ended",
+                "give a pattern `done` under `answers`, or a command `state` with the pattern `state`, or `rest after: 500 ms`",
+            );
+            return None;
+        }
+    };
+    Some(Dialect { templates, sides, speed, position, distance, motion_end, answers })
 }
 
 fn templates(fields: Fields<'_>) -> [Option<Template>; Request::KEYS.len()] {
@@ -335,17 +339,16 @@ fn number_form(fields: Fields<'_>, dimension: Dimension, steps_per_metre: f64) -
     Some(NumberForm { per_si: per_si?, decimals: decimals? as usize })
 }
 
-fn answers(fields: Fields<'_>) -> Option<Answers> {
+/// Patterns of what the unit says, and how long its motor has to be quiet where that is how it tells its rest.
+fn answers(fields: Fields<'_>) -> Option<(Answers, Option<Duration>)> {
     let one = |key, example| fields.parsed(key, example, pattern);
     let acknowledged = fields
         .parsed("acknowledged", "\"^OK {command}$\"", |text| pattern(&text.replace("{command}", "(?<command>.*)")));
+    let quiet = optional(&fields, "rest after", "500 ms", None, |text| within_an_hour(text, "500 ms").map(Some));
     let answers = Answers {
         acknowledged,
         refused: one("refused", "\"^NO (?<code>[0-9]+)\""),
         done: one("done", "\"^DONE (?<position>[0-9.]+)$\""),
-        rest_after: optional(&fields, "rest after", "500 ms", None, |text| {
-            quantity(text, Dimension::Time).and_then(above_zero).map(|seconds| Some(Duration::from_secs_f64(seconds)))
-        })?,
         alarm: one("alarm", "\"^ALERT (?<code>[0-9]+)\""),
         hit: one("hit", "\"^HIT (?<side>[LR])$\""),
         banner: one("banner", "\"^READY (?<firmware>[0-9.]+)$\""),
@@ -365,7 +368,7 @@ fn answers(fields: Fields<'_>) -> Option<Answers> {
         return None;
     }
     fields.end();
-    Some(answers)
+    Some((answers, quiet?))
 }
 
 fn remarks(words: &[&Scalar], notes: &Notes) -> Vec<Regex> {
@@ -399,15 +402,17 @@ fn positive<'n>(fields: &Fields<'n>, key: &'n str, dimension: Dimension, example
     fields.need_parsed(key, example, |text| quantity(text, dimension).and_then(above_zero))
 }
 
-/// A duration of at most an hour.
 fn duration<'n>(fields: &Fields<'n>, key: &'n str, example: &str) -> Option<Duration> {
-    fields.need_parsed(key, example, |text| {
-        let seconds = quantity(text, Dimension::Time).and_then(above_zero)?;
-        if seconds > 3600.0 {
-            return Err(("this is longer than an hour".into(), format!("write for example `{example}`")));
-        }
-        Ok(Duration::from_secs_f64(seconds))
-    })
+    fields.need_parsed(key, example, |text| within_an_hour(text, example))
+}
+
+/// A duration of at most an hour.
+fn within_an_hour(text: &str, example: &str) -> Result<Duration, Mistake> {
+    let seconds = quantity(text, Dimension::Time).and_then(above_zero)?;
+    if seconds > 3600.0 {
+        return Err(("this is longer than an hour".into(), format!("write for example `{example}`")));
+    }
+    Ok(Duration::from_secs_f64(seconds))
 }
 
 fn whole_number<'n>(

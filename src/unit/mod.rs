@@ -7,6 +7,6 @@ mod dialect;
 mod file;
 mod link;
 
-pub use dialect::{Answers, Dialect, Heard, NumberForm, Request, SideWords, Template};
+pub use dialect::{Answers, Dialect, Heard, MotionEnd, NumberForm, Request, SideWords, Template};
 pub use file::{LinkSettings, Unit};
 pub use link::LineLink;
