@@ -12,7 +12,7 @@ use super::course::{LATE_MAX, Whereabouts, end, trapezoid};
 use super::draft::{Draft, DraftCheck, DraftRequirement, Put};
 use super::label::{label, shown};
 use super::moves::{Doing, DraftMove, Goal, Pace};
-use super::{Check, Envelope, Move, Plan, Requirement};
+use super::{Check, Envelope, Move, Plan, Requirement, Switched};
 use crate::capture::{Action, Destination, OutputChannel, Side};
 use crate::decide::{Limits, Rule};
 use crate::quantity::Dimension;
@@ -36,10 +36,8 @@ pub(super) fn fit(draft: &Draft, envelope: &Envelope) -> Result<Plan, Vec<Proble
         envelope,
         notes: &notes,
         rule: draft.rule,
-        powered: false,
+        switched: Switched::default(),
         homed: false,
-        load: false,
-        low_pack: false,
         carriage: Whereabouts::anywhere(envelope.travel),
     };
     let checks = draft.checks.iter().map(|check| fitter.check(check)).collect();
@@ -57,10 +55,8 @@ struct Fitter<'f> {
     envelope: &'f Envelope,
     notes: &'f Notes,
     rule: Rule,
-    powered: bool,
+    switched: Switched,
     homed: bool,
-    load: bool,
-    low_pack: bool,
     carriage: Whereabouts,
 }
 
@@ -129,7 +125,6 @@ impl Fitter<'_> {
             Doing::Power { on } => self.power(*on, at),
             Doing::Load { on } => {
                 self.output(OutputChannel::DummyLoad, at);
-                self.load = *on;
                 Some((Action::Load { on: *on }, 0.0, EXCHANGE_S))
             }
             Doing::Pack { low } => self.pack(*low, at),
@@ -148,6 +143,7 @@ impl Fitter<'_> {
             Doing::Send { text, within, .. } => self.send(text, *within, at),
             Doing::Repeat { .. } => None,
         }?;
+        self.switched.take(&action);
         if expected_s > EXPECTED_MAX {
             let what = format!("this move takes {}", shown(expected_s, Dimension::Time));
             self.notes.add(at, what, "no move may take longer than an hour: go a shorter way, or faster");
@@ -163,10 +159,9 @@ impl Fitter<'_> {
 
     fn power(&mut self, on: bool, at: &Place) -> Option<(Action, f64, f64)> {
         self.output(OutputChannel::UnitSupply, at);
-        if on && self.powered {
+        if on && self.switched.supply {
             self.notes.add(at, "the unit's supply is on already here", "switch it off before, or leave this move out");
         }
-        self.powered = on;
         self.homed = false;
         Some((Action::Power { on }, 0.0, if on { self.envelope.start_up_s } else { EXCHANGE_S }))
     }
@@ -174,8 +169,7 @@ impl Fitter<'_> {
     fn pack(&mut self, low: bool, at: &Place) -> Option<(Action, f64, f64)> {
         self.output(OutputChannel::LowPack, at);
         self.homed = false;
-        self.low_pack = low;
-        let again = if self.powered { self.envelope.start_up_s } else { 0.0 };
+        let again = if self.switched.supply { self.envelope.start_up_s } else { 0.0 };
         Some((Action::Pack { low }, 0.0, EXCHANGE_OF_PACKS_S + again))
     }
 

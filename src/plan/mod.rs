@@ -10,9 +10,11 @@ mod label;
 mod moves;
 mod rounds;
 mod rule;
+mod switched;
 mod words;
 
 pub use draft::Draft;
+pub use switched::Switched;
 
 use crate::capture::{Action, EdgeChannel, OutputChannel, SampleChannel};
 use crate::decide::{Limits, Rule};

@@ -2,8 +2,8 @@
 
 use super::conduct::Conductor;
 use super::halt::Halt;
-use crate::capture::{Action, OutputChannel, Side};
-use crate::plan::Check;
+use crate::capture::{OutputChannel, Side};
+use crate::plan::Switched;
 use std::time::Duration;
 
 impl Conductor<'_, '_> {
@@ -33,29 +33,5 @@ impl Conductor<'_, '_> {
             Halt::Unit(why) => Halt::Unit(format!("after a new start the unit did not find its left end: {why}")),
             other => other,
         })
-    }
-}
-
-/// What a plan has switched on at some point of it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-struct Switched {
-    supply: bool,
-    load: bool,
-    low_pack: bool,
-}
-
-impl Switched {
-    /// After these checks, a run having begun with everything off.
-    fn after(checks: &[Check]) -> Self {
-        let mut switched = Self::default();
-        for planned in checks.iter().flat_map(|check| &check.moves) {
-            match planned.action {
-                Action::Power { on } => switched.supply = on,
-                Action::Load { on } => switched.load = on,
-                Action::Pack { low } => switched.low_pack = low,
-                _ => {}
-            }
-        }
-        switched
     }
 }

@@ -9,20 +9,20 @@ use crate::written::{Place, nearest};
 
 impl Fitter<'_> {
     pub(super) fn supplied(&self, name: &str, at: &Place) {
-        if !self.powered {
+        if !self.switched.supply {
             let what = format!("the unit's supply is off here, so that it cannot do this `{name}`");
             self.notes.add(at, what, "put `- power: on` before it; a run begins with the supply off");
         }
     }
 
     pub(super) fn at_home(&self, name: &str, at: &Place) -> bool {
-        if self.powered && !self.homed {
+        if self.switched.supply && !self.homed {
             let what = format!(
                 "nobody knows where the carriage stands before this `{name}`: no home since the supply came on"
             );
             self.notes.add(at, what, "put `- home: left` or `- home: right` before it");
         }
-        self.homed || !self.powered
+        self.homed || !self.switched.supply
     }
 
     pub(super) fn pace(&self, pace: &Pace) -> Option<(f64, Option<u8>)> {

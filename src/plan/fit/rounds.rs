@@ -3,18 +3,10 @@
 
 use super::{Fitter, Whereabouts};
 use crate::capture::Action;
-use crate::plan::Move;
 use crate::plan::draft::{DraftCheck, Put};
 use crate::plan::rounds::REPEAT;
+use crate::plan::{Move, Switched};
 use crate::written::Notes;
-
-/// What a round begins with, but for where the carriage is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Switched {
-    pub(super) supply: bool,
-    pub(super) load: bool,
-    pub(super) low_pack: bool,
-}
 
 /// How things stand before a check.
 #[derive(Debug, Clone, Copy)]
@@ -27,11 +19,7 @@ pub(super) struct Beginning {
 
 impl Fitter<'_> {
     pub(super) fn beginning(&self) -> Beginning {
-        Beginning { switched: self.switched(), carriage: self.carriage, mistakes: self.notes.count() }
-    }
-
-    fn switched(&self) -> Switched {
-        Switched { supply: self.powered, load: self.load, low_pack: self.low_pack }
+        Beginning { switched: self.switched, carriage: self.carriage, mistakes: self.notes.count() }
     }
 
     /// Follows the rounds after the first. The carriage may then stand wherever any of them leaves it.
@@ -61,29 +49,21 @@ impl Fitter<'_> {
     }
 
     fn begins_alike(&self, rounds: &Put<u32>, began: Beginning, moves: &[Move]) {
-        let (first, again) = (began.switched, self.switched());
+        let (first, again) = (began.switched, self.switched);
         let on = |on: bool| if on { "on" } else { "off" };
         let pack = |low: bool| if low { "nearly empty" } else { "full" };
-        let differs = [
-            (first.supply != again.supply).then(|| {
-                (
-                    format!("the unit's supply is {}", on(again.supply)),
-                    on(first.supply),
-                    format!("power: {}", on(first.supply)),
-                )
-            }),
-            (first.load != again.load).then(|| {
-                (format!("the dummy load is {}", on(again.load)), on(first.load), format!("load: {}", on(first.load)))
-            }),
-            (first.low_pack != again.low_pack).then(|| {
-                let before = pack(first.low_pack);
-                (format!("the pack is the {} one", pack(again.low_pack)), before, format!("pack: {before}"))
-            }),
-        ];
-        for (now, before, cure) in differs.into_iter().flatten() {
-            let what = format!("a second round would not begin as the first: {now} then, and {before} in the first");
-            let right = format!("put this move into a check before, or end the moves with `- {cure}`");
-            self.notes.add(&rounds.at, what, right);
+        for (what, key, before, now) in [
+            ("the unit's supply", "power", on(first.supply), on(again.supply)),
+            ("the dummy load", "load", on(first.load), on(again.load)),
+            ("the pack", "pack", pack(first.low_pack), pack(again.low_pack)),
+        ] {
+            if before != now {
+                let what = format!(
+                    "a second round would not begin as the first: {what} is {now} then, and {before} in the first"
+                );
+                let right = format!("put this move into a check before, or end the moves with `- {key}: {before}`");
+                self.notes.add(&rounds.at, what, right);
+            }
         }
         let first_way = moves.iter().map(|planned| &planned.action).find(|action| action.moves_the_carriage());
         let homes_first = matches!(first_way, None | Some(Action::Home { .. }));
