@@ -12,6 +12,7 @@ use crate::event::{ReadingOutcome, RequirementOutcome};
 use crate::measure::{Blame, Pooling, Reading, Withheld};
 use crate::plan::{Check, Requirement};
 use crate::stats::{COVERAGE, Estimate};
+use std::collections::HashMap;
 
 /// What was read of a requirement in each round.
 pub(super) type Rounds<'r> = &'r [&'r [Reading]];
@@ -24,49 +25,37 @@ pub(super) fn decide(number: usize, requirement: &Requirement, rounds: Rounds<'_
             only.iter().map(|reading| outcome(&reading.label, reading.result.clone(), requirement, rule)).collect()
         }
         several => {
-            let named = labels(several);
-            named.iter().map(|named| together(named, &of_each_round(several, named), requirement, rule)).collect()
+            let rows = by_reading(several);
+            rows.iter().map(|(label, each)| together(label, each, requirement, rule)).collect()
         }
     };
     let decision = readings.iter().map(reading_decision).max().unwrap_or(Decision::Undecided);
     RequirementOutcome { requirement: number, decision, readings }
 }
 
-/// A reading's label, and how many readings of the same label come before it in its round.
-type Named<'r> = (&'r str, usize);
-
-fn named(readings: &[Reading]) -> impl Iterator<Item = (Named<'_>, &Reading)> {
-    readings.iter().enumerate().map(|(place, reading)| {
-        let before = readings[..place].iter().filter(|other| other.label == reading.label).count();
-        ((reading.label.as_str(), before), reading)
-    })
-}
-
-/// What was read in any round, in the order of the first round that has it.
-fn labels<'r>(rounds: Rounds<'r>) -> Vec<Named<'r>> {
-    let mut labels = Vec::new();
-    for (label, _) in rounds.iter().flat_map(|readings| named(readings)) {
-        if !labels.contains(&label) {
-            labels.push(label);
+/// What each round says of each reading, by its label, in the order of the first round that has it. Readings of one label
+/// meet in their order; a round that says nothing of one proves nothing.
+fn by_reading<'r>(rounds: Rounds<'r>) -> Vec<(&'r str, Vec<Result<Estimate, Withheld>>)> {
+    let silent = Withheld { why: "the round gave no such value".into(), blame: Blame::Nobody };
+    let (mut rows, mut places) = (Vec::new(), HashMap::new());
+    for (round, readings) in rounds.iter().enumerate() {
+        let mut of_label: HashMap<&str, usize> = HashMap::new();
+        for reading in *readings {
+            let label = reading.label.as_str();
+            let before = of_label.entry(label).or_default();
+            let place = *places.entry((label, *before)).or_insert_with(|| {
+                rows.push((label, vec![Err(silent.clone()); rounds.len()]));
+                rows.len() - 1
+            });
+            rows[place].1[round] = reading.result.clone();
+            *before += 1;
         }
     }
-    labels
-}
-
-/// What each round says of one reading. A round that says nothing proves nothing.
-fn of_each_round(rounds: Rounds<'_>, wanted: &Named<'_>) -> Vec<Result<Estimate, Withheld>> {
-    let silent = || Withheld { why: "the round gave no such value".into(), blame: Blame::Nobody };
-    rounds
-        .iter()
-        .map(|readings| {
-            let found = named(readings).find(|(name, _)| name == wanted);
-            found.map_or_else(|| Err(silent()), |(_, reading)| reading.result.clone())
-        })
-        .collect()
+    rows
 }
 
 fn together(
-    (label, _): &Named<'_>,
+    label: &str,
     rounds: &[Result<Estimate, Withheld>],
     requirement: &Requirement,
     rule: &Rule,
