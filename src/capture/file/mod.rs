@@ -18,9 +18,9 @@
 //! | 4 end | 0 | nothing; `stretch` is the number of stretches in the file |
 //!
 //! A *stretch* is a run of evidence whose blocks carry the same number, counted from 0. It ends with a round of a check
-//! or with the check, or when a column is full; its columns come first and its journal last. Inside a stretch each column is in order of arrival.
-//! The journal says how they interleave: it has one JSON value a line, and a mark's line tells how many entries of each
-//! column arrived since the mark before it. So a mark costs a line of text, never a block, and the reader hands out the
+//! or with the check, or when a column is full; its columns come first and its journal last. Inside a stretch each column
+//! is in order of arrival. The journal says how they interleave: it has one JSON value a line, and a mark's line tells how
+//! many entries of each column arrived since the mark before it. So a mark costs a line of text, never a block, and the reader hands out the
 //! same evidence between the same marks as the writer was given. The journal's last line has the totals of the columns,
 //! so that a column that is missing is noticed. Columns are numbered 0 to 11 for edges, from 16 on for samples.
 //!
