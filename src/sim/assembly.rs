@@ -12,7 +12,9 @@ use super::firmware::{CONTROLS, FirmwareMake, SEGMENTS, Timing};
 use super::light_bar::LightBarMake;
 use super::motor::Motor;
 use super::pack::PackMake;
+use super::sensors::Encoder;
 use super::thermal::ThermalMake;
+use super::train::{Parts, Train};
 
 /// Which firmware the unit carries.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -93,6 +95,12 @@ pub(super) struct Assembly {
 }
 
 impl Assembly {
+    /// Its drive train at rest, with the jig's encoder on it.
+    pub fn train(&self, encoder: Encoder, seed: u64) -> Train {
+        let Self { motor, belt, carriage, end_stops, place, .. } = self;
+        Train::new(Parts { motor, belt, carriage, end_stops, place: *place, encoder, seed })
+    }
+
     /// The unit of a seed with its faults. The spreads are small against every promise, and invented for the demo.
     pub fn drawn(settings: &WorldSettings) -> Self {
         let chance = &mut Chance::new(settings.seed, Stream::Assembly);

@@ -27,6 +27,8 @@ pub struct Feed {
     driver: Driver,
     thermal: Thermal,
     drive: Drive,
+    // The driver had its supply cut: its table begins anew.
+    new_table: bool,
     phase_current: f64,
     mechanical_power: f64,
     packs: [Pack; 2],
@@ -49,6 +51,7 @@ impl Feed {
             driver: assembly.driver.clone(),
             thermal: Thermal::new(assembly.thermal.clone(), air),
             drive: Drive::Off,
+            new_table: true,
             phase_current: 0.0,
             mechanical_power: 0.0,
             packs: [Pack::new(assembly.pack.clone(), air), Pack::new(assembly.bench_pack.clone(), air)],
@@ -71,8 +74,17 @@ impl Feed {
 
     /// The driver does something else with the motor.
     pub fn set_drive(&mut self, drive: Drive, train: &mut Train) {
+        if self.new_table && drive != Drive::Off {
+            self.new_table = false;
+            train.align_field();
+        }
         self.drive = drive;
         self.energise(train);
+    }
+
+    /// The driver's supply was cut.
+    pub fn renew_table(&mut self) {
+        self.new_table = true;
     }
 
     /// Sets the motor's torque by what the supply can drive at the present speed.

@@ -13,7 +13,7 @@ use super::feed::Feed;
 use super::firmware::{BROWN_OUT_VOLTS, SEGMENTS};
 use super::light_bar::STRAY_LIGHT;
 use super::sensors::{Encoder, JigClock};
-use super::train::{MICROSTEP, Parts, Train};
+use super::train::{MICROSTEP, Train};
 use crate::capture::{EdgeChannel, OutputChannel, Part};
 
 /// How often the supply is looked at.
@@ -66,7 +66,6 @@ pub struct Mechanics {
     dead_segment: Option<usize>,
     supply: bool,
     browned_out: bool,
-    new_table: bool,
     rightwards: bool,
     enabled: bool,
     holding: bool,
@@ -83,15 +82,7 @@ impl Mechanics {
         let assembly = Assembly::drawn(settings);
         let seed = settings.seed;
         let encoder = Encoder::drawn(&mut Chance::new(seed, Stream::Jig), assembly.place);
-        let train = Train::new(Parts {
-            motor: &assembly.motor,
-            belt: &assembly.belt,
-            carriage: &assembly.carriage,
-            end_stops: &assembly.end_stops,
-            place: assembly.place,
-            encoder,
-            seed,
-        });
+        let train = assembly.train(encoder, seed);
         Self {
             now: 0,
             opened: false,
@@ -103,7 +94,6 @@ impl Mechanics {
             dead_segment: assembly.dead_segment,
             supply: false,
             browned_out: false,
-            new_table: true,
             rightwards: false,
             enabled: false,
             holding: false,
@@ -211,10 +201,6 @@ impl Mechanics {
         if drive == self.feed.drive() {
             return;
         }
-        if self.new_table && drive != Drive::Off {
-            self.new_table = false;
-            self.train.align_field();
-        }
         self.feed.set_drive(drive, &mut self.train);
         self.use_pack();
     }
@@ -225,7 +211,9 @@ impl Mechanics {
         match output {
             OutputChannel::UnitSupply => {
                 self.supply = on;
-                self.new_table |= on;
+                if on {
+                    self.feed.renew_table();
+                }
             }
             OutputChannel::DummyLoad => self.feed.set_load(on),
             OutputChannel::LowPack => self.feed.set_low_pack(on),
@@ -239,7 +227,7 @@ impl Mechanics {
         let terminals = self.feed.pass(self.now, self.supply.then_some(self.lit));
         if self.supply && terminals.volts < BROWN_OUT_VOLTS {
             self.browned_out = true;
-            self.new_table = true;
+            self.feed.renew_table();
         }
     }
 

@@ -9,13 +9,12 @@ use super::assembly::{Assembly, WorldSettings};
 use super::carriage::TRAVEL;
 use super::chance::{Chance, Stream};
 use super::controls::Controls;
-use super::driver::Drive;
 use super::feed::Feed;
 use super::firmware::{CONTROLS, Controller, Outcome, SEGMENTS};
 use super::light_bar::LightBarMake;
 use super::pack::Terminals;
 use super::sensors::{Converters, Encoder, JigClock};
-use super::train::{MICROSTEP, Parts, Train};
+use super::train::{MICROSTEP, Train};
 use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, Tick};
 
 /// Time without a heartbeat after which an armed watchdog drops the supply.
@@ -33,8 +32,6 @@ pub struct World {
     dead_segment: Option<usize>,
     light_bar: LightBarMake,
     controls: Controls,
-    // The driver had its supply cut: its table begins anew.
-    new_table: bool,
     known_delay: u32,
     direction_line: bool,
     feed: Feed,
@@ -71,15 +68,7 @@ impl World {
         let clock = JigClock::drawn(&mut jig);
         let encoder = Encoder::drawn(&mut jig, assembly.place);
         let converters = Converters::drawn(&mut jig, &mut Chance::new(seed ^ 0x5e45, Stream::Bar));
-        let train = Train::new(Parts {
-            motor: &assembly.motor,
-            belt: &assembly.belt,
-            carriage: &assembly.carriage,
-            end_stops: &assembly.end_stops,
-            place: assembly.place,
-            encoder,
-            seed,
-        });
+        let train = assembly.train(encoder, seed);
         Self {
             now: 0,
             opened: false,
@@ -90,7 +79,6 @@ impl World {
             dead_segment: assembly.dead_segment,
             light_bar: assembly.light_bar,
             controls: Controls::new(assembly.controls, seed),
-            new_table: true,
             known_delay: 0,
             direction_line: false,
             supply: false,
@@ -394,10 +382,6 @@ impl World {
         self.follow_speed(self.controller.stepper.delay());
         let drive = self.controller.drive();
         if drive != self.feed.drive() {
-            if self.new_table && drive != Drive::Off {
-                self.new_table = false;
-                self.train.align_field();
-            }
             self.feed.set_drive(drive, &mut self.train);
             self.use_pack();
         }

@@ -12,7 +12,7 @@ impl World {
         }
         self.supply = on;
         if on {
-            self.new_table = true;
+            self.feed.renew_table();
             self.controller.power_up(self.now);
         } else {
             self.controller.power_down(self.now);
@@ -25,7 +25,7 @@ impl World {
         if self.supply && terminals.volts < BROWN_OUT_VOLTS {
             self.controller.power_up(self.now);
             self.controller_at = self.controller.next_wake();
-            self.new_table = true;
+            self.feed.renew_table();
             self.feed.set_drive(Drive::Off, &mut self.train);
             self.follow_speed(0);
             return self.feed.redraw(self.lit_under_supply());
