@@ -108,18 +108,15 @@ fn one(args: &MeasureArgs, path: &Path, unit: &Unit, jig: Option<&JigFile>) -> R
     let calibrations = setup.jig.calibrations;
     let closer = if args.no_closer_look { LookCloser::Nowhere } else { LookCloser::Everywhere };
     let session = Session::new(setup.clone()).untraced().looking_closer(closer);
-    let looks_closer = !args.no_closer_look;
     let ticks_per_second = setup.jig.ticks_per_second as f64;
-    let (as_json, with_budgets) = (args.format == Format::Json, args.budget);
     if !capture.is_foreign() {
-        let mut measuring = Measuring { session, setup, looks_closer, as_json, with_budgets, checks: Vec::new() };
+        let mut measuring = Measuring { args, session, setup, checks: Vec::new() };
         let mut bounded = Bounded::in_pieces(&mut measuring);
         capture.replay(&calibrations, &mut bounded)?;
         assumed.extend(cut("check", bounded.cut_checks(), Bounded::HELD_MAX));
         return Ok(measuring.done(path, unit, assumed, ticks_per_second));
     }
-    let session = session.without_transcript();
-    let mut measuring = Measuring { session, setup, looks_closer, as_json, with_budgets, checks: Vec::new() };
+    let mut measuring = Measuring { args, session: session.without_transcript(), setup, checks: Vec::new() };
     let mut namer = AsFound::new(unit.facts.steps_per_metre);
     let mut finder = PhaseFinder::new(args.wires.rules(unit, ticks_per_second), &mut namer, &mut measuring);
     let ended = capture.replay(&calibrations, &mut finder)?;
@@ -197,16 +194,14 @@ fn perfect(args: &MeasureArgs, capture: &OpenCapture) -> Result<JigFacts, Failur
 }
 
 /// Measures each check as soon as it has ended.
-struct Measuring {
+struct Measuring<'a> {
+    args: &'a MeasureArgs,
     session: Session,
     setup: Setup,
-    looks_closer: bool,
-    as_json: bool,
-    with_budgets: bool,
     checks: Vec<Told>,
 }
 
-impl Measuring {
+impl Measuring<'_> {
     fn measure(&self, check: &CheckEvidence) -> MeasuredCheck {
         let seconds = |tick: u64| tick as f64 / self.setup.jig.ticks_per_second as f64;
         // What was neither captured nor said is left out; a value that should be there and is not has its reason.
@@ -214,7 +209,7 @@ impl Measuring {
         let values = CATALOGUE
             .iter()
             .filter(|measurand| measurand.is_supported(&self.setup))
-            .filter(|measurand| self.looks_closer || !measurand.needs_closer_look())
+            .filter(|measurand| !(self.args.no_closer_look && measurand.needs_closer_look()))
             .filter(|measurand| !(check.without_transcript && is_of_the_link(measurand)))
             .map(|measurand| (measurand, measurand.read(check, &self.setup)))
             .filter(|(_, readings)| !readings.is_empty());
@@ -240,7 +235,7 @@ impl Measuring {
     }
 }
 
-impl CaptureSink for Measuring {
+impl CaptureSink for Measuring<'_> {
     fn part(&mut self, part: &Part) {
         self.session.part(part);
     }
@@ -249,11 +244,13 @@ impl CaptureSink for Measuring {
         self.session.mark(mark);
         if let Some(check) = self.session.take_check() {
             let measured = self.measure(&check);
-            self.checks.push(if self.as_json {
-                Told::Json(shown::check_json(&measured))
-            } else {
-                let text = shown::check_text(&measured, self.with_budgets);
-                Told::Text { began_s: measured.began_s, ended_s: measured.ended_s, text }
+            self.checks.push(match self.args.format {
+                Format::Json => Told::Json(shown::check_json(&measured)),
+                Format::Text => Told::Text {
+                    began_s: measured.began_s,
+                    ended_s: measured.ended_s,
+                    text: shown::check_text(&measured, self.args.budget),
+                },
             });
         }
     }
