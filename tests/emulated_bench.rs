@@ -5,37 +5,23 @@
 #[path = "emulated/bench.rs"]
 mod bench;
 
-use bench::{CYCLES_PER_SECOND, EmulatedBench, Supply, project};
+use bench::shipped::{decisions, in_process};
+use bench::{CYCLES_PER_SECOND, EmulatedBench, Supply};
 use railproof::capture::{CaptureSink, EdgeChannel, Mark, Part, Tick, file};
 use railproof::clock::{Clock, ComputerClock};
 use railproof::record::Record;
 use railproof::record::stored::Verdict;
 use railproof::sim::WorldSettings;
 use std::fs::File;
-use std::path::Path;
-use std::process::{Command, Stdio};
+use std::path::{Path, PathBuf};
+use std::process::Stdio;
 use std::time::Duration;
-use tempfile::TempDir;
 
 const PLAN: &str = "tests/emulated/outgoing-short.yaml";
 /// Cycles of a tick of the board's clock.
 const CYCLES_PER_TICK: u64 = 8;
 /// What the board's watchdog waits, and the millisecond that it counts in.
 const WATCHDOG_CYCLES: u64 = 251 * CYCLES_PER_SECOND / 1000;
-
-/// The same plan on the same unit, all of it simulated in process.
-fn in_process(firmware: &str) -> Record {
-    let folder = TempDir::new().expect("a folder");
-    let output = Command::new(assert_cmd::cargo::cargo_bin("railproof"))
-        .args(["run".as_ref(), project(PLAN).as_os_str()])
-        .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
-        .args(["--jig".as_ref(), project("fixtures/jigs/simulated.yaml").as_os_str()])
-        .args(["--results".as_ref(), folder.path().as_os_str()])
-        .args(["--serial", "SM-0001", "--format", "json", "--firmware", firmware])
-        .output()
-        .expect("the binary runs");
-    serde_json::from_slice(&output.stdout).expect("the record is printed")
-}
 
 /// Runs the plan to its end. A computer that is held up for long starves its serial ports, and the run is then rightly
 /// invalid: the bench is asked again, and says so.
@@ -53,14 +39,6 @@ fn run_to_the_end(bench: &EmulatedBench) -> Record {
     panic!("the bench was held up three times");
 }
 
-/// Every decision, by check and measurand.
-fn decisions(record: &Record) -> Vec<(&str, &str, Verdict)> {
-    let requirements = record.checks.iter().flat_map(|check| {
-        check.requirements.iter().map(|required| (&check.name[..], &required.measurand[..], required.decision))
-    });
-    requirements.collect()
-}
-
 /// Steps of a capture.
 #[derive(Default)]
 struct Steps(Vec<Tick>);
@@ -74,10 +52,9 @@ impl CaptureSink for Steps {
     fn mark(&mut self, _: &Mark) {}
 }
 
-fn captured_steps(results: &Path, id: &str) -> Vec<Tick> {
+fn captured_steps(folder: &Path) -> Vec<Tick> {
     let mut steps = Steps::default();
-    let folder = results.join("SM-0001").join(id).join("captures");
-    let captures = std::fs::read_dir(&folder).unwrap_or_else(|error| panic!("{}: {error}", folder.display()));
+    let captures = std::fs::read_dir(folder).unwrap_or_else(|error| panic!("{}: {error}", folder.display()));
     let mut paths: Vec<_> = captures.flatten().map(|entry| entry.path()).collect();
     paths.sort();
     for path in paths {
@@ -100,34 +77,36 @@ fn compare_steps(captured: &[Tick], emulated: &[Tick]) {
     assert!(apart <= 2 * CYCLES_PER_TICK, "an interval is {apart} cycles off");
 }
 
+/// What this firmware's unit got on the emulated bench, and where its run is kept: the decisions are those of the unit that is
+/// simulated all in process, and every step is captured.
+fn run_firmware(firmware: &str) -> (Record, EmulatedBench, PathBuf) {
+    let bench = EmulatedBench::start(firmware, &WorldSettings::default());
+    let record = run_to_the_end(&bench);
+    assert_eq!(record.unit.reports["firmware"], firmware);
+    assert_eq!(decisions(&record), decisions(&in_process(PLAN, &["--firmware", firmware])));
+    let folder = bench.folder.path().join("results/SM-0001").join(&record.run.id);
+    compare_steps(&captured_steps(&folder.join("captures")), &bench.trace().steps);
+    (record, bench, folder)
+}
+
 #[test]
 #[ignore = "needs avr-gcc and simavr, in real time: bash tests/emulated/bench_check.sh"]
 fn the_shipping_firmware_conforms_and_every_step_is_captured() {
-    let bench = EmulatedBench::start("1.4.0", &WorldSettings::default());
-    let record = run_to_the_end(&bench);
+    let (record, ..) = run_firmware("1.4.0");
     assert_eq!(record.decision, Verdict::Conforms, "{:?}", decisions(&record));
-    assert_eq!(record.unit.reports["firmware"], "1.4.0");
-    assert_eq!(decisions(&record), decisions(&in_process("1.4.0")));
-    let captured = captured_steps(&bench.folder.path().join("results"), &record.run.id);
-    compare_steps(&captured, &bench.trace().steps);
 }
 
 #[test]
 #[ignore = "needs avr-gcc and simavr, in real time: bash tests/emulated/bench_check.sh"]
 fn firmware_that_masks_interrupts_fails_by_the_tail_of_its_jitter() {
-    let bench = EmulatedBench::start("1.5.0", &WorldSettings::default());
-    let record = run_to_the_end(&bench);
+    let (record, _bench, folder) = run_firmware("1.5.0");
     assert_eq!(record.decision, Verdict::DoesNotConform, "{:?}", decisions(&record));
-    assert_eq!(decisions(&record), decisions(&in_process("1.5.0")));
     let failed: Vec<_> = decisions(&record).into_iter().filter(|found| found.2 == Verdict::DoesNotConform).collect();
     println!("{failed:?}");
     assert!(failed.iter().any(|found| found.1 == "period jitter p99.9"), "{failed:?}");
     assert!(failed.iter().any(|found| found.1 == "longest step gap"), "{failed:?}");
-    let folder = bench.folder.path().join("results/SM-0001").join(&record.run.id);
     let junit = std::fs::read_to_string(folder.join("junit.xml")).expect("a run leaves its report");
     assert!(junit.contains("longest step gap"), "the report names the gap");
-    let captured = captured_steps(&bench.folder.path().join("results"), &record.run.id);
-    compare_steps(&captured, &bench.trace().steps);
 }
 
 /// Waits until the unit's supply has been switched so often.

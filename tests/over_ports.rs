@@ -1,8 +1,12 @@
 //! The shipped binary over real serial ports (pseudo terminals): `simulate` in one process, `run` in another.
 
+#[path = "common/shipped.rs"]
+mod shipped;
+
 use assert_cmd::cargo::cargo_bin;
 use railproof::record::Record;
 use railproof::record::stored::Verdict;
+use shipped::{decisions, in_process, project};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStderr, Command, ExitStatus, Stdio};
@@ -13,10 +17,6 @@ use tempfile::TempDir;
 
 /// Longer than anything here takes, so that a hang fails and does not last.
 const PATIENCE: Duration = Duration::from_secs(120);
-
-fn project(path: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
-}
 
 /// A process that is killed with the test, and what it says on standard error, line by line.
 struct Process {
@@ -111,17 +111,10 @@ impl Served {
 
     /// A run whose record goes to the results of another bench.
     fn run_into(&self, folder: &Path, serial: &str, plan: &str) -> Process {
-        Process::start(
-            Command::new(cargo_bin("railproof"))
-                .arg("run")
-                .arg(project(plan))
-                .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
-                .args(["--jig".as_ref(), project("fixtures/jigs/usb-board.yaml").as_os_str()])
-                .args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
-                .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()])
-                .args(["--results".as_ref(), folder.join("results").as_os_str()])
-                .args(["--serial", serial, "--format", "json"]),
-        )
+        let mut run = shipped::run(plan, "fixtures/jigs/usb-board.yaml", &folder.join("results"), serial);
+        run.args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
+            .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()]);
+        Process::start(&mut run)
     }
 
     /// The record of a run to its end. A computer that is held up for long starves its serial ports, and the run is then
@@ -176,36 +169,11 @@ impl Served {
     }
 }
 
-/// The same unit and seed in process.
-fn in_process(plan: &str, seed: &str) -> Record {
-    let folder = TempDir::new().expect("a folder");
-    let output = Command::new(cargo_bin("railproof"))
-        .arg("run")
-        .arg(project(plan))
-        .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
-        .args(["--jig".as_ref(), project("fixtures/jigs/simulated.yaml").as_os_str()])
-        .args(["--results".as_ref(), folder.path().as_os_str()])
-        .args(["--serial", "SM-0001", "--format", "json", "--seed", seed])
-        .output()
-        .expect("the binary runs");
-    serde_json::from_slice(&output.stdout).expect("the record is printed")
-}
-
 #[test]
 fn the_same_unit_gets_the_same_decisions_over_ports_and_in_process() {
     let served = Served::start(&["--seed", "3", "--scale", "3"]);
     let over_ports = served.run_to_the_end("test-plans/quick.yaml");
-    let in_process = in_process("test-plans/quick.yaml", "3");
-
-    let decisions = |record: &Record| -> Vec<_> {
-        let requirements = record.checks.iter().flat_map(|check| {
-            check
-                .requirements
-                .iter()
-                .map(|required| (check.name.clone(), required.measurand.clone(), required.decision))
-        });
-        requirements.collect()
-    };
+    let in_process = in_process("test-plans/quick.yaml", &["--seed", "3"]);
     assert_eq!(decisions(&over_ports), decisions(&in_process));
 
     let (mut compared, mut apart) = (0, Vec::new());
