@@ -151,9 +151,7 @@ impl Served {
             })
             .collect()
     }
-}
 
-impl Served {
     /// What did not conform in the runs of these units.
     fn faulted(&self, serials: &[&str]) -> String {
         let mut faulted = String::new();
