@@ -79,6 +79,25 @@ fn value(name: &str, check: &CheckEvidence, setup: &Setup) -> Estimate {
     readings.remove(0).result.unwrap_or_else(|withheld| panic!("{name}: {withheld:?}"))
 }
 
+/// Samples (s, A, V) of a table of those.
+fn samples(text: &str) -> Vec<(f64, f64, f64)> {
+    rows(text).into_iter().map(|row| (row[0], row[1], row[2])).collect()
+}
+
+/// Samples (s, A, V) of a pulse of the physical model. Its rows (charge, s, A, V) come ten times a second, two at each
+/// switching; a jig samples the same curve 250 times a second.
+fn sampled(curve: &[&[f64]]) -> Vec<(f64, f64, f64)> {
+    (0..(25.0 * 250.0) as usize)
+        .map(|index| (index as f64 + 0.5) / 250.0)
+        .filter_map(|time| {
+            let next = curve.iter().position(|row| row[1] > time)?;
+            let (from, to) = (curve[next.checked_sub(1)?], curve[next]);
+            let passed = (time - from[1]) / (to[1] - from[1]);
+            Some((time, from[2], from[3] + (to[3] - from[3]) * passed))
+        })
+        .collect()
+}
+
 /// The dummy load switched.
 fn load(time: f64, on: bool) -> Driven {
     Driven { at: tick(time), output: OutputChannel::DummyLoad, on }
@@ -107,10 +126,7 @@ fn rows(text: &str) -> Vec<Vec<f64>> {
 #[test]
 fn series_resistance_in_closed_form() {
     let setup = setup(0.0);
-    let samples: Vec<(f64, f64, f64)> = rows(include_str!("data/pack2s_thevenin_closed_form.csv"))
-        .into_iter()
-        .map(|row| (row[0], row[1], row[2]))
-        .collect();
+    let samples = samples(include_str!("data/pack2s_thevenin_closed_form.csv"));
     let resistance = value("pack series resistance", &load_step(&samples, 12.0, 13.0, &setup), &setup);
     assert!((resistance.value - 95.765285e-3).abs() < 0.1e-3, "{resistance:?}");
 }
@@ -123,18 +139,9 @@ fn series_resistance_of_a_physical_model() {
     let setup = setup(0.0);
     let table = rows(include_str!("data/pack2s_chen2020_pulse.csv"));
     for (charge, expected) in [(0.9, 47.4622), (0.7, 45.4712), (0.5, 44.9846), (0.3, 46.5668), (0.15, 50.4976)] {
-        let curve: Vec<&Vec<f64>> = table.iter().filter(|row| row[0] == charge).collect();
-        // Rows come ten times a second, two at each switching; a jig samples the same curve 250 times a second.
-        let samples: Vec<(f64, f64, f64)> = (0..(25.0 * 250.0) as usize)
-            .map(|index| (index as f64 + 0.5) / 250.0)
-            .filter_map(|time| {
-                let next = curve.iter().position(|row| row[1] > time)?;
-                let (from, to) = (curve[next.checked_sub(1)?], curve[next]);
-                let passed = (time - from[1]) / (to[1] - from[1]);
-                Some((time, from[2], from[3] + (to[3] - from[3]) * passed))
-            })
-            .collect();
-        let resistance = value("pack series resistance", &load_step(&samples, 15.0, 16.0, &setup), &setup);
+        let curve: Vec<&[f64]> = table.iter().filter(|row| row[0] == charge).map(Vec::as_slice).collect();
+        let check = load_step(&sampled(&curve), 15.0, 16.0, &setup);
+        let resistance = value("pack series resistance", &check, &setup);
         assert!((resistance.value * 1e3 - expected).abs() < 0.01, "{charge}: {resistance:?} against {expected}");
     }
 }

@@ -1,6 +1,6 @@
 //! The pack's resistances against closed forms, cell models and recorded cells.
 
-use super::{check, load_step, rows, setup, tick, travel, value};
+use super::{check, load_step, rows, sampled, samples, setup, tick, travel, value};
 use railproof::capture::{Action, Calibration, EdgeChannel, Part, SampleChannel};
 use railproof::measure::{Blame, Setup, find};
 
@@ -48,10 +48,7 @@ fn resistances_of_one_pair() {
 #[test]
 fn resistances_from_few_samples() {
     let setup = setup(0.0);
-    let samples: Vec<(f64, f64, f64)> = rows(include_str!("../data/pack2s_thevenin_closed_form.csv"))
-        .into_iter()
-        .map(|row| (row[0], row[1], row[2]))
-        .collect();
+    let samples = samples(include_str!("../data/pack2s_thevenin_closed_form.csv"));
     let check = load_step(&samples, 12.0, 13.0, &setup);
     for (name, expected, within) in [
         // At 20 samples a second the switching is known to 50 ms only.
@@ -76,7 +73,7 @@ fn resistances_of_a_physical_model() {
     for (charge, from_1_to_5_ampere) in
         [(0.9, 46.9151), (0.7, 43.8981), (0.5, 43.3733), (0.3, 44.9193), (0.15, 48.1174)]
     {
-        let curve: Vec<&Vec<f64>> = table.iter().filter(|row| row[0] == charge).collect();
+        let curve: Vec<&[f64]> = table.iter().filter(|row| row[0] == charge).map(Vec::as_slice).collect();
         let jumps: Vec<(f64, f64)> = curve
             .windows(2)
             .filter(|pair| pair[0][1] == pair[1][1])
@@ -87,16 +84,7 @@ fn resistances_of_a_physical_model() {
             let (products, squares) = jumps.iter().fold((0.0, 0.0), |sums, (i, u)| (sums.0 + i * u, sums.1 + i * i));
             products / squares
         };
-        let samples: Vec<(f64, f64, f64)> = (0..(25.0 * 250.0) as usize)
-            .map(|index| (index as f64 + 0.5) / 250.0)
-            .filter_map(|time| {
-                let next = curve.iter().position(|row| row[1] > time)?;
-                let (from, to) = (curve[next.checked_sub(1)?], curve[next]);
-                let passed = (time - from[1]) / (to[1] - from[1]);
-                Some((time, from[2], from[3] + (to[3] - from[3]) * passed))
-            })
-            .collect();
-        let check = load_step(&samples, 15.0, 16.0, &setup);
+        let check = load_step(&sampled(&curve), 15.0, 16.0, &setup);
         let near = |name: &str, jumps: &[(f64, f64)], within: f64| {
             let (found, expected) = (value(name, &check, &setup).value * 1e3, through(jumps));
             assert!((found - expected).abs() < within, "{charge}: {name} {found} against {expected}");
