@@ -52,19 +52,23 @@ pub struct PartErrors {
 }
 
 impl PartErrors {
-    /// Of steps that began `at` ticks after the start of their course, the first of them with this number; `None` where there
-    /// is none.
-    fn of(course: Course, number: f64, mut at: impl ExactSizeIterator<Item = f64>) -> Option<Self> {
-        let steps = at.len();
-        let (mut squares, mut products) = ([0.0; LANES], [0.0; LANES]);
-        let (mut farthest, mut when) = (0.0f64, 0.0);
-        for from in (0..steps).step_by(BLOCK) {
-            let count = BLOCK.min(steps - from);
+    /// Of pulses that began `since` ticks after the start of their course, the first of them with this number; `None` where
+    /// there is none.
+    fn of(course: Course, number: f64, pulses: &[Edge], since: impl Fn(&Edge) -> f64) -> Option<Self> {
+        let block = |place: usize| {
             let mut elapsed = [0.0; BLOCK];
-            elapsed.iter_mut().zip(&mut at).for_each(|(into, at)| *into = at);
-            let due = course.due_from(number + from as f64);
+            let pulses = &pulses[place..pulses.len().min(place + BLOCK)];
+            elapsed.iter_mut().zip(pulses).for_each(|(elapsed, pulse)| *elapsed = since(pulse));
+            let due = course.due_from(number + place as f64);
             let mut errors: [f64; BLOCK] = from_fn(|step| elapsed[step] - due[step]);
-            errors[count..].fill(0.0);
+            errors[pulses.len()..].fill(0.0);
+            (errors, elapsed)
+        };
+        let (mut squares, mut products) = ([0.0; LANES], [0.0; LANES]);
+        // The farthest of all is looked up in its block at the end: a clock that is off errs more with every step.
+        let (mut farthest, mut farthest_block) = (0.0, 0);
+        for place in (0..pulses.len()).step_by(BLOCK) {
+            let (errors, elapsed) = block(place);
             let mut widest = [0.0; LANES];
             for (errors, elapsed) in errors.as_chunks::<LANES>().0.iter().zip(elapsed.as_chunks::<LANES>().0) {
                 for lane in 0..LANES {
@@ -74,16 +78,16 @@ impl PartErrors {
                     widest[lane] = if error > widest[lane] { error } else { widest[lane] };
                 }
             }
-            if widest.iter().any(|widest| *widest >= farthest.abs()) {
-                for (error, elapsed) in errors.into_iter().zip(elapsed).take(count) {
-                    if error.abs() >= farthest.abs() {
-                        (farthest, when) = (error, elapsed);
-                    }
-                }
+            let widest = widest.into_iter().fold(0.0, f64::max);
+            if widest >= farthest {
+                (farthest, farthest_block) = (widest, place);
             }
         }
+        let (errors, elapsed) = block(farthest_block);
+        let (farthest, elapsed) =
+            errors.into_iter().zip(elapsed).max_by(|one, other| one.0.abs().total_cmp(&other.0.abs()))?;
         let [squares, products] = [squares, products].map(|lanes| lanes.iter().sum());
-        (steps > 0).then_some(Self { steps: steps as f64, squares, products, farthest, elapsed: when })
+        (!pulses.is_empty()).then_some(Self { steps: pulses.len() as f64, squares, products, farthest, elapsed })
     }
 }
 
@@ -154,8 +158,7 @@ impl Profile {
         let cruise =
             motion.cruise.as_ref().map_or(end(u64::MAX)..end(u64::MAX), |cruise| end(cruise.from)..end(cruise.to + 1));
         let parts = [0..cruise.start, cruise.clone(), cruise.end..pulses.len()].map(|part| {
-            let number = course.first + part.start as f64;
-            PartErrors::of(course, number, pulses[part].iter().map(|pulse| since(pulse) - start))
+            PartErrors::of(course, course.first + part.start as f64, &pulses[part], |pulse| since(pulse) - start)
         });
         Ok(ProfileErrors { parts, fitted })
     }
