@@ -19,9 +19,9 @@ use crate::stats::monte_carlo::Draw;
 
 /// Trials; the 95 % quantile of so many is good to 0.7 % of coverage.
 const TRIALS: usize = 1000;
-/// Noise alone makes the variance of four values larger than expected by this factor once in a hundred times (χ² with three
+/// Noise alone makes the variance of four values larger than expected by this factor three times in a thousand (χ² with three
 /// degrees of freedom).
-const DIFFERENT: f64 = 3.8;
+const DIFFERENT: f64 = 4.6;
 /// A scatter below this part of a cell shows so seldom that any smaller one would look the same.
 const HIDDEN: f64 = 0.25;
 /// Every evaluation draws the same numbers, so that a stored run gives the same record for ever.
