@@ -4,6 +4,10 @@
 //! something took. Wall time ([`WallTime`]) labels a record and is never subtracted. On a simulated bench time is handed
 //! out by the simulated world, so that a plan of five minutes takes milliseconds.
 
+#[cfg_attr(target_os = "linux", path = "clock/enabled.rs")]
+#[cfg_attr(not(target_os = "linux"), path = "clock/disabled.rs")]
+mod calendar;
+
 use std::time::Duration;
 
 /// A moment on the bench computer's monotonic clock: nanoseconds since an arbitrary start.
@@ -72,6 +76,11 @@ impl ComputerClock {
         moment.since(self.now()).div_f64(self.scale)
     }
 
+    /// How far the calendar clock may be wrong. `None` where nothing keeps it right, or nobody says so.
+    pub fn wall_uncertainty(&self) -> Option<Duration> {
+        calendar::uncertainty()
+    }
+
     /// The moment of a stamp that the kernel took on its monotonic clock; the beginning for an earlier one.
     pub fn at_monotonic(&self, since_boot: Duration) -> HostTime {
         let elapsed = since_boot.saturating_sub(self.origin);
@@ -117,6 +126,14 @@ mod tests {
         let later = clock.now().after(Duration::from_secs(10));
         let wait = clock.computer_wait(later);
         assert!(wait <= Duration::from_secs(1) && wait > Duration::from_millis(500), "{wait:?}");
+    }
+
+    /// A computer without a time server has none to state; a stated one is some use.
+    #[test]
+    fn a_stated_uncertainty_of_the_calendar_is_finite_and_not_nothing() {
+        if let Some(stated) = ComputerClock::new().wall_uncertainty() {
+            assert!(stated > Duration::ZERO && stated < Duration::from_secs(3600), "{stated:?}");
+        }
     }
 
     #[test]

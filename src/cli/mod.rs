@@ -16,6 +16,7 @@ mod run;
 mod show;
 mod signals;
 mod simulate;
+mod verify;
 mod watch;
 mod world;
 
@@ -46,6 +47,8 @@ enum Command {
     Judge(judge::JudgeArgs),
     /// Check plans, unit files and jig files without a bench
     Lint(lint::LintArgs),
+    /// Prove that records are as they were sealed, or name what is not
+    Verify(verify::VerifyArgs),
     /// Serve a simulated unit and capture board on two serial ports
     Simulate(simulate::SimulateArgs),
 }
@@ -91,6 +94,7 @@ pub fn main() -> ExitCode {
         Command::Measure(args) => measure::measure(&args),
         Command::Judge(args) => judge::judge(&args),
         Command::Lint(args) => lint::lint(&args),
+        Command::Verify(args) => verify::verify(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };
     match done {

@@ -13,7 +13,8 @@ use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
 use crate::jig::JigFile;
 use crate::plan::Plan;
-use crate::record::{self, Header, Record, RunFolder, stored};
+use crate::record::seal::{self, Sealing};
+use crate::record::{self, Header, Kept, Record, RunFolder, stored};
 use crate::report;
 use crate::run::{self, Answering, Bench, Job, Question, setup};
 use anyhow::{Context, anyhow};
@@ -102,8 +103,9 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     };
     let header = header(args, &prepared, &bench, facts);
     let record = record::record(&prepared.plan, &outcome, header);
-    let kept = keep(&prepared, folder, &record)?;
-    show::record(args.format, &record, &kept.display().to_string(), args.budget)?;
+    let kept = keep(&prepared, folder, &record, &clock)?;
+    let place = format!("{}\n{}", sealed(&kept), kept.home.display());
+    show::record(args.format, &record, &place, args.budget)?;
     Ok(show::exit(&outcome))
 }
 
@@ -206,7 +208,7 @@ fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::R
 
 /// Writes everything that is left to write and makes the run's folder appear. The record comes first: a report that cannot
 /// be made is told about and left out, since it can be made again from the record.
-fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathBuf, Failure> {
+fn keep(prepared: &Prepared, folder: RunFolder, record: &Record, clock: &ComputerClock) -> Result<Kept, Failure> {
     let invalid = |error: anyhow::Error| Failure { exit: Exit::Invalid, error };
     let json = record::to_json(record);
     let digest = record::digest(&json);
@@ -222,5 +224,22 @@ fn keep(prepared: &Prepared, folder: RunFolder, record: &Record) -> Result<PathB
             Err(error) => say(&format!("railproof: {name} cannot be made and is left out: {error:#}")),
         }
     }
-    folder.finish(files).context("the record is not kept").map_err(invalid)
+    let bench = seal::bench_of(&computer_name());
+    let sealing = Sealing { bench: &bench, clock, clock_uncertainty: clock.wall_uncertainty() };
+    let kept = folder.finish(files, &sealing).context("the record is not kept").map_err(invalid)?;
+    if let Some(lost) = &kept.lost {
+        let (serial, run) = (&lost.link.serial, &lost.link.run);
+        say(&format!("railproof: the run before, {serial}/{run}, is gone; `railproof verify` tells what else is"));
+    }
+    Ok(kept)
+}
+
+/// How the run is sealed.
+fn sealed(kept: &Kept) -> String {
+    let (counter, bench, head) = (kept.head.counter, &kept.seal.bench, &kept.head.link.digest);
+    format!("sealed as run {counter} of {bench}, unsigned\nhead {head}")
+}
+
+fn computer_name() -> String {
+    rustix::system::uname().nodename().to_string_lossy().into_owned()
 }

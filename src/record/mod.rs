@@ -4,9 +4,12 @@
 
 mod clock;
 mod recorder;
+pub mod seal;
 pub mod stored;
+pub mod verify;
 mod writer;
 
-pub use recorder::{Header, digest, hdr_text, measured, record, to_json};
+pub use recorder::{Header, hdr_text, measured, record, to_json};
+pub use seal::digest;
 pub use stored::Record;
-pub use writer::{RunFolder, WriteError, check_serial, predecessors, sweep};
+pub use writer::{Kept, RunFolder, WriteError, check_serial, predecessors, sweep};

@@ -211,12 +211,6 @@ pub fn to_json(record: &Record) -> Vec<u8> {
     bytes
 }
 
-/// SHA-256 in hexadecimal (FIPS 180-4), as `sha256sum` prints it.
-pub fn digest(bytes: &[u8]) -> String {
-    use sha2::Digest;
-    sha2::Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// A limit as its author wrote it: the last bits of a conversion to SI and back are not his.
 pub(super) fn tidy(value: f64) -> f64 {
     format!("{value:.12e}").parse().unwrap_or(value)

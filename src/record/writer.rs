@@ -3,25 +3,24 @@
 //! A run writes into a folder of its own beside the place where it will stand, `results/<serial>/.<run id>.part`, captures
 //! while it goes and the rest at its end. When everything is written and synced, the folder is renamed into place. So a
 //! power cut leaves either a finished record or a part that nobody takes for one. The folder is locked as long as its run
-//! lives; [`sweep`] removes those whose run is dead.
+//! lives; [`sweep`] removes those whose run is dead. The seal is made in the unfinished folder, so that no record ever stands
+//! without it.
 
 mod names;
 #[cfg(test)]
 mod tests;
 mod trouble;
 
-pub use names::check_serial;
-pub use trouble::WriteError;
+pub use names::{check_run_id, check_serial, is_inside};
+pub use trouble::{WriteError, disk};
 
+use super::seal::{Chain, DIGESTS, Head, SEAL, Seal, SealedFile, Sealing, digest_of};
 use rustix::fs::{FlockOperation, RenameFlags, flock, renameat_with};
-use sha2::{Digest, Sha256};
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use std::io::{self, Write};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
-/// The file of digests, in the form that `sha256sum -c` reads.
-pub const DIGESTS: &str = "digests.sha256";
 /// The folder of captures inside a run's folder.
 const CAPTURES: &str = "captures";
 /// Ending of the name of an unfinished run's folder.
@@ -29,9 +28,21 @@ const PART: &str = ".part";
 /// How often a new folder is tried against a sweep that takes it away.
 const TRIES: usize = 5;
 
+/// A finished run: where it stands, and what was sealed.
+#[derive(Debug)]
+pub struct Kept {
+    pub home: PathBuf,
+    pub seal: Seal,
+    /// The bench's head with this run.
+    pub head: Head,
+    /// The bench's run before, where its folder is gone.
+    pub lost: Option<Head>,
+}
+
 /// A run's folder, unfinished. Dropped without [`RunFolder::finish`], it is removed.
 #[derive(Debug)]
 pub struct RunFolder {
+    results: PathBuf,
     part: PathBuf,
     home: PathBuf,
     serial: PathBuf,
@@ -57,7 +68,7 @@ impl RunFolder {
             return Err(WriteError::Exists { path: home });
         }
         let lock = claim(&part)?;
-        Ok(Self { part, home, serial, lock, is_finished: false })
+        Ok(Self { results: results.to_owned(), part, home, serial, lock, is_finished: false })
     }
 
     /// Where its files go until it is finished.
@@ -83,26 +94,41 @@ impl RunFolder {
         File::create_new(&path).map_err(|error| trouble::disk("write", &path, error))
     }
 
-    /// Writes the files, then the digests of everything in the folder, syncs it all and renames the folder into place.
+    /// Writes the files, seals the folder, brings it to the disk and renames it into place.
     /// Files are named relative to the folder, with `/` between folders.
     ///
     /// # Errors
     /// Names that are not such; whatever the disk says. Nothing is left then.
-    pub fn finish(mut self, files: Vec<(String, Vec<u8>)>) -> Result<PathBuf, WriteError> {
+    pub fn finish(mut self, files: Vec<(String, Vec<u8>)>, sealing: &Sealing<'_>) -> Result<Kept, WriteError> {
         self.still_there()?;
         for (name, bytes) in &files {
             names::check_file(name)?;
             write(&self.part.join(name), bytes)?;
         }
-        let listed = contents(&self.part)?;
-        let digests = digests(&self.part, &listed)?;
-        write(&self.part.join(DIGESTS), digests.as_bytes())?;
-        sync_all(&self.part, &listed)?;
+        // What takes long comes before the lock that all runs on this results folder share.
+        let sealed = sealed_files(&self.part)?;
+        sync_all(&self.part, sealed.iter().map(|file| Path::new(&file.file)))?;
+        let chain = Chain::lock(&self.results, sealing.bench)?;
+        let seal = self.seal(sealed, &chain, sealing);
+        let text = seal.to_text();
+        let manifest = super::seal::manifest(&seal.digests(text.as_bytes()));
+        write(&self.part.join(SEAL), text.as_bytes())?;
+        write(&self.part.join(DIGESTS), manifest.as_bytes())?;
+        sync_all(&self.part, [SEAL, DIGESTS].map(Path::new).into_iter())?;
+        let head = seal.head(manifest.as_bytes());
+        let lost = chain.lost().cloned();
         self.still_there()?;
+        chain.announce(&head)?;
         self.move_home()?;
         self.is_finished = true;
         sync_folder(&self.serial)?;
-        Ok(self.home.clone())
+        chain.confirm(head.clone());
+        Ok(Kept { home: self.home.clone(), seal, head, lost })
+    }
+
+    fn seal(&self, files: Vec<SealedFile>, chain: &Chain, sealing: &Sealing<'_>) -> Seal {
+        let name = |path: &Path| path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        Seal::next(&name(&self.serial), &name(&self.home), files, chain.head(), sealing)
     }
 
     /// A folder made anew in the place of one that was taken away would be a record without its evidence.
@@ -202,7 +228,7 @@ fn is_part(path: &Path) -> bool {
 }
 
 /// The folders in a folder, sorted; none where it cannot be read. Links are not followed.
-fn folders(folder: &Path) -> Vec<PathBuf> {
+pub fn folders(folder: &Path) -> Vec<PathBuf> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     let folders = entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_dir()));
     let mut found: Vec<PathBuf> = folders.map(|entry| entry.path()).collect();
@@ -219,7 +245,7 @@ fn write(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
     file.write_all(bytes).map_err(disk)
 }
 
-/// All files below a folder, relative to it, sorted.
+/// All files below a folder, relative to it.
 fn contents(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
     let mut files = Vec::new();
     let mut waiting = vec![PathBuf::new()];
@@ -232,39 +258,28 @@ fn contents(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
             if entry.file_type().map_err(disk)?.is_dir() { waiting.push(name) } else { files.push(name) }
         }
     }
-    files.sort_unstable();
     Ok(files)
 }
 
-/// One line a file: digest, two spaces, name.
-fn digests(folder: &Path, files: &[PathBuf]) -> Result<String, WriteError> {
-    let mut lines = String::new();
-    for name in files {
-        let digest = digest(&folder.join(name))?;
-        lines.push_str(&format!("{digest}  {}\n", name.display()));
-    }
-    Ok(lines)
+/// Every file of the folder, with its digest, by name.
+fn sealed_files(folder: &Path) -> Result<Vec<SealedFile>, WriteError> {
+    let sealed = |name: PathBuf| {
+        let path = folder.join(&name);
+        let file = name.to_str().map(str::to_owned).unwrap_or_default();
+        names::check_file(&file)?;
+        let digest = File::open(&path).and_then(digest_of);
+        let (sha256, bytes) = digest.map_err(|error| trouble::disk("read", &path, error))?;
+        Ok(SealedFile { file, bytes, sha256 })
+    };
+    let mut files = contents(folder)?.into_iter().map(sealed).collect::<Result<Vec<_>, WriteError>>()?;
+    files.sort_unstable_by(|one, other| one.file.cmp(&other.file));
+    Ok(files)
 }
 
-/// SHA-256 of a file, in hexadecimal. Captures may be larger than memory, so it is read in pieces.
-fn digest(path: &Path) -> Result<String, WriteError> {
-    let disk = |error: io::Error| trouble::disk("read", path, error);
-    let mut file = File::open(path).map_err(disk)?;
-    let mut sha = Sha256::new();
-    let mut piece = vec![0; 64 * 1024];
-    loop {
-        match file.read(&mut piece).map_err(disk)? {
-            0 => break,
-            length => sha.update(&piece[..length]),
-        }
-    }
-    Ok(sha.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
-}
-
-/// Brings every file of the folder, and the folders that hold them, onto the disk.
-fn sync_all(folder: &Path, files: &[PathBuf]) -> Result<(), WriteError> {
+/// Brings these files of the folder, and the folders that hold them, onto the disk.
+fn sync_all<'a>(folder: &Path, files: impl Iterator<Item = &'a Path>) -> Result<(), WriteError> {
     let mut parents: Vec<PathBuf> = vec![folder.to_owned()];
-    for name in files.iter().map(PathBuf::as_path).chain([Path::new(DIGESTS)]) {
+    for name in files {
         let path = folder.join(name);
         let synced = File::open(&path).and_then(|file| file.sync_all());
         synced.map_err(|error| trouble::disk("bring to the disk", &path, error))?;
@@ -275,7 +290,7 @@ fn sync_all(folder: &Path, files: &[PathBuf]) -> Result<(), WriteError> {
     parents.iter().rev().try_for_each(|parent| sync_folder(parent))
 }
 
-fn sync_folder(folder: &Path) -> Result<(), WriteError> {
+pub fn sync_folder(folder: &Path) -> Result<(), WriteError> {
     match File::open(folder).and_then(|folder| folder.sync_all()) {
         // Some file systems cannot sync a folder; they do it by themselves or not at all.
         Err(error) if error.kind() == io::ErrorKind::InvalidInput => Ok(()),

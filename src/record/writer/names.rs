@@ -1,6 +1,7 @@
 //! Names that become folders and files: a serial number is typed or scanned, and must not lead anywhere else.
 
-use super::{DIGESTS, WriteError};
+use super::super::seal::{DIGESTS, SEAL, SIGNATURE};
+use super::WriteError;
 use std::path::{Component, Path};
 
 /// Longest serial number, bytes: names of 255 bytes are common practice, and a part's name is longer than its serial's.
@@ -37,14 +38,19 @@ pub fn check_run_id(id: &str) -> Result<(), WriteError> {
     if is_right { Ok(()) } else { Err(WriteError::RunId { id: id.chars().take(64).map(seen).collect() }) }
 }
 
-/// Whether a name stays inside the run's folder and can stand in a file of digests.
+/// Whether a file of this name can be put into a run's folder: it stays inside, and is none of the seal's own.
 pub fn check_file(name: &str) -> Result<(), WriteError> {
+    let is_right = is_inside(name) && ![DIGESTS, SEAL, SIGNATURE].contains(&name);
+    if is_right { Ok(()) } else { Err(WriteError::Name { name: name.chars().take(200).map(seen).collect() }) }
+}
+
+/// Whether a name stays inside the run's folder and can stand in a file of digests.
+pub fn is_inside(name: &str) -> bool {
     let is_inside = Path::new(name).components().all(|part| matches!(part, Component::Normal(_)));
     let parts_are_plain = name.split('/').all(|part| {
         !part.is_empty() && part.len() <= 200 && !part.starts_with(['.', '-']) && part.chars().all(is_plain)
     });
-    let is_right = is_inside && parts_are_plain && name != DIGESTS;
-    if is_right { Ok(()) } else { Err(WriteError::Name { name: name.chars().take(200).map(seen).collect() }) }
+    is_inside && parts_are_plain
 }
 
 fn is_plain(character: char) -> bool {
@@ -110,7 +116,9 @@ mod tests {
         for name in ["record.json", "captures/link.jsonl", "plan.yaml"] {
             assert!(check_file(name).is_ok(), "{name}");
         }
-        for name in ["", "/etc/passwd", "../x", "a/../b", "a//b", "a/", ".part", "a\nb", "digests.sha256", "-rf"] {
+        for name in
+            ["", "/etc/passwd", "../x", "a/../b", "a//b", "a/", ".part", "a\nb", "digests.sha256", "seal.json", "-rf"]
+        {
             assert!(check_file(name).is_err(), "{name:?}");
         }
     }

@@ -2,6 +2,28 @@
 
 use super::*;
 
+use super::super::seal::DIGESTS;
+use crate::clock::{Clock, HostTime, WallTime};
+
+/// A clock that stands.
+pub struct Standing;
+
+impl Clock for Standing {
+    fn now(&self) -> HostTime {
+        HostTime::default()
+    }
+
+    fn wall(&self) -> WallTime {
+        WallTime::UNIX_EPOCH
+    }
+}
+
+/// Finishes a run of a bench without a key.
+fn finish(folder: RunFolder, files: Vec<(String, Vec<u8>)>) -> Result<PathBuf, WriteError> {
+    let sealing = Sealing { bench: "bench-1", clock: &Standing, clock_uncertainty: None };
+    folder.finish(files, &sealing).map(|kept| kept.home)
+}
+
 const ID: &str = "0198f2a4-6c10-7d3e-9b51-000000000001";
 
 fn files() -> Vec<(String, Vec<u8>)> {
@@ -14,7 +36,7 @@ fn a_finished_run_stands_in_place_with_its_digests() {
     let folder = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
     folder.capture("link.bin").expect("it can be made").write_all(b"abc").expect("it can be written");
     assert!(!folder.home().exists());
-    let home = folder.finish(files()).expect("it can be finished");
+    let home = finish(folder, files()).expect("it can be finished");
     assert_eq!(home, results.path().join("SM-0001").join(ID));
     let digests = fs::read_to_string(home.join(DIGESTS)).expect("digests are there");
     // FIPS 180-4's example: SHA-256 of "abc".
@@ -23,7 +45,7 @@ fn a_finished_run_stands_in_place_with_its_digests() {
     assert_eq!(lines[0], of_abc);
     assert_eq!(
         lines.iter().map(|line| &line[66..]).collect::<Vec<_>>(),
-        ["captures/link.bin", "plan.yaml", "record.json"]
+        ["captures/link.bin", "plan.yaml", "record.json", "seal.json"]
     );
     assert_eq!(predecessors(results.path(), "SM-0001"), [ID]);
     assert_eq!(fs::read_dir(results.path().join("SM-0001")).expect("it can be listed").count(), 1);
@@ -33,7 +55,7 @@ fn a_finished_run_stands_in_place_with_its_digests() {
 fn sha256sum_accepts_the_digests_and_sees_a_changed_file() {
     let results = tempfile::tempdir().expect("a folder for the test");
     let folder = RunFolder::stage(results.path(), "SM 0001", ID).expect("it can be staged");
-    let home = folder.finish(files()).expect("it can be finished");
+    let home = finish(folder, files()).expect("it can be finished");
     let check = || {
         let mut command = std::process::Command::new("sha256sum");
         command.args(["--check", "--strict", "--quiet", DIGESTS]).current_dir(&home);
@@ -65,13 +87,13 @@ fn a_sweep_takes_the_dead_and_spares_the_living_and_the_finished() {
     let living = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
     let other = "0198f2a4-6c10-7d3e-9b51-000000000002";
     RunFolder::stage(results.path(), "SM-0001", other)
-        .and_then(|other| other.finish(files()))
+        .and_then(|other| finish(other, files()))
         .expect("it can be finished");
 
     assert_eq!(sweep(results.path()), std::slice::from_ref(&dead));
     assert!(!dead.exists() && living.path().is_dir() && foreign.is_dir());
     assert_eq!(predecessors(results.path(), "SM-0001"), [other]);
-    living.finish(files()).expect("the living run goes on");
+    finish(living, files()).expect("the living run goes on");
     assert_eq!(predecessors(results.path(), "SM-0001"), [ID, other]);
 }
 
@@ -80,12 +102,12 @@ fn nothing_is_ever_written_over() {
     let results = tempfile::tempdir().expect("a folder for the test");
     let first = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
     assert!(matches!(RunFolder::stage(results.path(), "SM-0001", ID), Err(WriteError::Exists { .. })));
-    first.finish(files()).expect("it can be finished");
+    finish(first, files()).expect("it can be finished");
     assert!(matches!(RunFolder::stage(results.path(), "SM-0001", ID), Err(WriteError::Exists { .. })));
 
     let late = RunFolder::stage(results.path(), "SM-0002", ID).expect("it can be staged");
     fs::create_dir(late.home()).expect("another program makes the folder meanwhile");
-    assert!(matches!(late.finish(files()), Err(WriteError::Exists { .. })));
+    assert!(matches!(finish(late, files()), Err(WriteError::Exists { .. })));
 }
 
 #[test]
@@ -94,7 +116,7 @@ fn a_name_that_leads_out_of_the_folder_leaves_nothing() {
     let folder = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
     let part = folder.path().to_owned();
     let outside = vec![("../outside.json".to_owned(), Vec::new())];
-    assert!(matches!(folder.finish(outside), Err(WriteError::Name { .. })));
+    assert!(matches!(finish(folder, outside), Err(WriteError::Name { .. })));
     assert!(!part.exists() && !results.path().join("SM-0001/outside.json").exists());
     assert!(matches!(RunFolder::stage(results.path(), "../up", ID), Err(WriteError::Serial { .. })));
     assert!(matches!(RunFolder::stage(results.path(), "SM-0001", "../up"), Err(WriteError::RunId { .. })));
@@ -105,12 +127,12 @@ fn a_folder_that_is_taken_away_is_not_made_again_without_its_evidence() {
     let results = tempfile::tempdir().expect("a folder for the test");
     let folder = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
     fs::remove_dir_all(results.path().join("SM-0001")).expect("somebody tidies up");
-    assert!(matches!(folder.finish(files()), Err(WriteError::TakenAway { .. })));
+    assert!(matches!(finish(folder, files()), Err(WriteError::TakenAway { .. })));
 
     let folder = RunFolder::stage(results.path(), "SM-0001", ID).expect("it can be staged");
     fs::rename(folder.path(), results.path().join("elsewhere")).expect("somebody moves it");
     fs::create_dir(folder.path()).expect("and another takes its place");
-    assert!(matches!(folder.finish(files()), Err(WriteError::TakenAway { .. })));
+    assert!(matches!(finish(folder, files()), Err(WriteError::TakenAway { .. })));
     assert_eq!(predecessors(results.path(), "SM-0001"), Vec::<String>::new());
 }
 

@@ -1,0 +1,113 @@
+//! `railproof verify`: proves that records are as they were sealed, or names what is not.
+
+use super::{Exit, Failure, Format, print};
+use crate::record::verify::{Finding, Verified, Weight, verify as look};
+use anyhow::anyhow;
+use clap::Args;
+use serde_json::json;
+use std::fmt::Write;
+use std::path::PathBuf;
+
+/// So many findings are printed for people; a program gets them all.
+const SHOWN_MAX: usize = 200;
+
+/// What to look at.
+#[derive(Debug, Args)]
+pub struct VerifyArgs {
+    /// Folders of runs, of serial numbers, or whole results folders, which are looked at together. Only in a whole one are
+    /// runs missed that are not there
+    #[arg(value_name = "PATH", default_value = "results", env = "RAILPROOF_RESULTS")]
+    paths: Vec<PathBuf>,
+    /// A head that a bench had once, as `run` prints it: the run that had it must be there
+    #[arg(long, value_name = "DIGEST")]
+    expect_head: Vec<String>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+/// Looks and tells.
+pub fn verify(args: &VerifyArgs) -> Result<Exit, Failure> {
+    let verified = look(&args.paths).map_err(|(path, error)| {
+        let why = anyhow!("{}: cannot be read: {error}; name a folder of runs", path.display());
+        Failure::new(Exit::BadInput, why)
+    })?;
+    if verified.runs == 0 && verified.weight() == Weight::Remark {
+        let names: Vec<String> = args.paths.iter().map(|path| path.display().to_string()).collect();
+        let why = anyhow!("there is no run in {}; name a folder of runs, such as results", names.join(", "));
+        return Err(Failure::new(Exit::BadInput, why));
+    }
+    let gone: Vec<&str> =
+        args.expect_head.iter().map(String::as_str).filter(|digest| !verified.has_head(digest)).collect();
+    print(&match args.format {
+        Format::Text => text(&verified, &gone),
+        Format::Json => json(&verified, &gone),
+    })?;
+    Ok(match verified.weight() {
+        _ if !gone.is_empty() => Exit::DoesNotConform,
+        Weight::Difference => Exit::DoesNotConform,
+        Weight::Unreadable => Exit::BadInput,
+        Weight::Unproven | Weight::Remark => Exit::Done,
+    })
+}
+
+fn text(verified: &Verified, gone: &[&str]) -> String {
+    let mut text = String::new();
+    let mut line = |written: std::fmt::Arguments<'_>| writeln!(text, "{written}").expect("into memory");
+    for finding in verified.findings.iter().take(SHOWN_MAX) {
+        let says = if finding.says.is_empty() { String::new() } else { format!(": {}", finding.says) };
+        line(format_args!("{:<10} {}{says}", finding.kind.word(), finding.path.display()));
+    }
+    if let Some(more @ 1..) = verified.findings.len().checked_sub(SHOWN_MAX) {
+        line(format_args!("and {more} more; --format json prints them all"));
+    }
+    for digest in gone {
+        line(format_args!("{:<10} no run has the head {digest}: it and what came after it are gone", "missing"));
+    }
+    for chain in &verified.chains {
+        let (bench, first, newest, head) = (&chain.bench, chain.first, chain.newest, &chain.head);
+        line(format_args!("{bench}: {} runs, number {first} to {newest}; head {head}", chain.runs));
+    }
+    if verified.unfinished > 0 {
+        line(format_args!("{} unfinished, which are no records", counted(verified.unfinished)));
+    }
+    if !verified.is_whole {
+        line(format_args!("name the whole results folder to see whether runs were taken away"));
+    }
+    line(format_args!("{}: {}", counted(verified.runs), conclusion(verified, gone)));
+    text
+}
+
+fn counted(runs: usize) -> String {
+    if runs == 1 { "1 run".into() } else { format!("{runs} runs") }
+}
+
+fn conclusion(verified: &Verified, gone: &[&str]) -> &'static str {
+    match verified.weight() {
+        Weight::Difference => "not as they were sealed",
+        _ if !gone.is_empty() => "not all that there were",
+        Weight::Unreadable => "not all could be read",
+        Weight::Unproven => "no difference found; those without a seal prove less",
+        Weight::Remark => "as they were sealed",
+    }
+}
+
+fn json(verified: &Verified, gone: &[&str]) -> String {
+    let finding = |finding: &Finding| json!({ "kind": finding.kind.word(), "path": finding.path.display().to_string(), "says": finding.says });
+    let chains: Vec<_> = verified
+        .chains
+        .iter()
+        .map(|chain| {
+            json!({
+                "bench": chain.bench, "chain": chain.chain, "runs": chain.runs,
+                "first": chain.first, "newest": chain.newest, "head": chain.head,
+            })
+        })
+        .collect();
+    let findings: Vec<_> = verified.findings.iter().map(finding).collect();
+    let answer = json!({
+        "runs": verified.runs, "unfinished": verified.unfinished, "whole": verified.is_whole,
+        "conclusion": conclusion(verified, gone), "findings": findings, "heads missing": gone, "chains": chains,
+    });
+    format!("{answer:#}\n")
+}

@@ -1,0 +1,129 @@
+//! Whether records are as they were sealed: each run's folder against its own seal, and the runs of a bench against each other.
+
+mod finding;
+mod folder;
+mod listing;
+mod order;
+#[cfg(test)]
+mod tests;
+
+pub use finding::{Finding, Kind, Weight};
+pub use order::ChainFound;
+
+use super::seal::{DIGESTS, Head, SEAL, remembered};
+use super::writer::folders;
+use folder::Found;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// What was found.
+#[derive(Debug, Default)]
+pub struct Verified {
+    /// How many runs were looked at.
+    pub runs: usize,
+    pub findings: Vec<Finding>,
+    pub chains: Vec<ChainFound>,
+    /// Whether all of a results folder was seen, so that runs that are not there are missed.
+    pub is_whole: bool,
+    /// Unfinished runs, which are no records.
+    pub unfinished: usize,
+    heads: BTreeSet<String>,
+}
+
+impl Verified {
+    /// The gravest of the findings.
+    pub fn weight(&self) -> Weight {
+        self.findings.iter().map(|finding| finding.kind.weight()).max().unwrap_or(Weight::Remark)
+    }
+
+    /// Whether a run with this head was among them.
+    pub fn has_head(&self, digest: &str) -> bool {
+        self.heads.contains(digest)
+    }
+}
+
+/// What a path that was given is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Place {
+    Run,
+    Serial,
+    Results,
+}
+
+/// Looks at runs' folders, serial numbers' folders and results folders, all together.
+///
+/// # Errors
+/// A path that cannot be read, with what the system says of it.
+pub fn verify(paths: &[PathBuf]) -> Result<Verified, (PathBuf, io::Error)> {
+    let mut verified = Verified::default();
+    let mut runs = Runs::default();
+    let mut roots: Vec<PathBuf> = Vec::new();
+    for path in paths {
+        fs::read_dir(path).map_err(|error| (path.clone(), error))?;
+        match place(path) {
+            Place::Run => runs.add(path, false),
+            Place::Serial => runs.of_serial(path, &mut verified),
+            Place::Results => {
+                let serials = folders(path).into_iter().filter(|serial| !is_hidden(serial));
+                serials.for_each(|serial| runs.of_serial(&serial, &mut verified));
+                roots.push(path.clone());
+            }
+        }
+    }
+    let found: Vec<Found> = runs.0.into_values().map(|(run, within)| folder::look(&run, within)).collect();
+    verified.runs = found.len();
+    verified.findings.extend(found.iter().flat_map(|found| found.findings.iter().cloned()));
+    verified.heads = found.iter().filter_map(|found| Some(found.head.as_ref()?.link.digest.clone())).collect();
+    verified.is_whole = !roots.is_empty();
+    let known: Vec<Head> = roots.iter().flat_map(|root| remembered(root)).collect();
+    let root = roots.first().map(PathBuf::as_path);
+    verified.chains = order::order(&found, root, &known, &mut verified.findings);
+    Ok(verified)
+}
+
+/// Runs' folders, each once whatever path leads to it, and whether they were found in a results folder.
+#[derive(Default)]
+struct Runs(BTreeMap<PathBuf, (PathBuf, bool)>);
+
+impl Runs {
+    fn add(&mut self, run: &Path, within: bool) {
+        let place = fs::canonicalize(run).unwrap_or_else(|_| run.to_owned());
+        self.0.entry(place).or_insert_with(|| (run.to_owned(), within)).1 |= within;
+    }
+
+    /// The runs of a serial number's folder.
+    fn of_serial(&mut self, serial: &Path, verified: &mut Verified) {
+        for folder in folders(serial) {
+            if is_run_id(&folder) {
+                self.add(&folder, true);
+            } else if is_hidden(&folder) {
+                verified.unfinished += 1;
+            } else {
+                let says = "its name is no run's, so it was not looked at";
+                verified.findings.push(Finding::new(Kind::Remark, &folder, says));
+            }
+        }
+    }
+}
+
+/// A run has files, a serial number's folder has runs, a results folder has serial numbers' folders.
+fn place(path: &Path) -> Place {
+    if [DIGESTS, SEAL, "record.json"].iter().any(|file| path.join(file).is_file()) {
+        Place::Run
+    } else if folders(path).iter().any(|below| is_run_id(below)) {
+        Place::Serial
+    } else {
+        Place::Results
+    }
+}
+
+/// Serial numbers may be hexadecimal, too, but are hardly ever UUIDs.
+fn is_run_id(path: &Path) -> bool {
+    path.file_name().and_then(|name| name.to_str()).is_some_and(|name| uuid::Uuid::try_parse(name).is_ok())
+}
+
+fn is_hidden(path: &Path) -> bool {
+    path.file_name().is_some_and(|name| name.as_encoded_bytes().starts_with(b"."))
+}
