@@ -5,9 +5,11 @@ use super::reserved::Reserved;
 use super::{PiWiring, bench::PiJig};
 use crate::clock::ComputerClock;
 use crate::jig::{Jig, JigError};
+use embedded_hal::i2c::{self, ErrorKind, ErrorType, Operation};
 use rppal::gpio::{Gpio, InputPin, Level, OutputPin, Trigger};
 use rppal::i2c::I2c;
 use rppal::system::DeviceInfo;
+use std::fmt;
 use std::path::Path;
 
 /// What every program that drives the pins has in common.
@@ -40,7 +42,7 @@ struct Pins {
 }
 
 impl Header for Pins {
-    type Bus = I2c;
+    type Bus = Bus;
 
     fn describes(&self) -> String {
         self.model.clone()
@@ -74,14 +76,41 @@ impl Header for Pins {
         Ok(Box::new(pin))
     }
 
-    fn bus(&mut self) -> Result<I2c, String> {
+    fn bus(&mut self) -> Result<Bus, String> {
         let bus = I2c::with_bus(BUS).map_err(|error| format!("I2C bus {BUS} cannot be used: {error}"))?;
         bus.set_timeout(BUS_TIMEOUT_MS).map_err(|error| format!("I2C bus {BUS} takes no timeout: {error}"))?;
-        Ok(bus)
+        Ok(Bus(bus))
     }
 
     fn one_wire(&self) -> &Path {
         Path::new("/sys/bus/w1/devices")
+    }
+}
+
+/// The I2C bus, whose errors read as words: the chips' drivers hand them on in their debugging form alone.
+struct Bus(I2c);
+
+struct BusError(rppal::i2c::Error);
+
+impl fmt::Debug for BusError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, f)
+    }
+}
+
+impl i2c::Error for BusError {
+    fn kind(&self) -> ErrorKind {
+        self.0.kind()
+    }
+}
+
+impl ErrorType for Bus {
+    type Error = BusError;
+}
+
+impl i2c::I2c for Bus {
+    fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), BusError> {
+        self.0.transaction(address, operations).map_err(BusError)
     }
 }
 
