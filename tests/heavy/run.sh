@@ -101,4 +101,8 @@ for check in unit_check board_check bench_check; do
     tail -n 1 "$results/said"
 done
 
+echo "- built for a Raspberry Pi, on an emulated one"
+quietly bash tests/emulated/pi_check.sh --required
+tail -n 1 "$results/said"
+
 echo "heavier suites: all passed"
