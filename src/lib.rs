@@ -37,7 +37,8 @@ pub mod record;
 pub mod run;
 pub mod sim;
 
-// Floor 5: showing it.
+// Floor 5: showing it, and keeping the jig true.
+pub mod care;
 pub mod report;
 
 // Floor 6: the command line, which alone chooses a bench.

@@ -2,6 +2,7 @@
 
 use crate::capture::file::CaptureWriter;
 use crate::capture::{CaptureSink, Mark, Part};
+use crate::care::Usage;
 use crate::run::Evidence;
 use std::fs::File;
 use std::io::{self, BufWriter};
@@ -13,6 +14,8 @@ pub struct FolderEvidence {
     writer: CaptureWriter<BufWriter<File>>,
     /// A second hold on the file, to make it durable.
     file: File,
+    /// What the run costs the jig.
+    usage: Usage,
 }
 
 impl FolderEvidence {
@@ -27,7 +30,12 @@ impl FolderEvidence {
         }
         let file = File::create_new(path)?;
         let writer = CaptureWriter::new(BufWriter::new(file.try_clone()?), ticks_per_second)?;
-        Ok(Self { writer, file })
+        Ok(Self { writer, file, usage: Usage::default() })
+    }
+
+    /// What the run has cost the jig so far.
+    pub fn usage(&self) -> &Usage {
+        &self.usage
     }
 
     /// Ends the file.
@@ -46,6 +54,7 @@ impl FolderEvidence {
 
 impl CaptureSink for FolderEvidence {
     fn part(&mut self, part: &Part) {
+        self.usage.part(part);
         self.writer.part(part);
     }
 

@@ -7,6 +7,7 @@ mod bench;
 mod captures;
 mod evidence;
 mod inputs;
+mod jig;
 mod judge;
 mod lint;
 mod measure;
@@ -49,6 +50,9 @@ enum Command {
     Lint(lint::LintArgs),
     /// Prove that records are as they were sealed, or name what is not
     Verify(verify::VerifyArgs),
+    /// Keep a jig true: its wear, its logbook
+    #[command(subcommand)]
+    Jig(jig::JigCommand),
     /// Serve a simulated unit and capture board on two serial ports
     Simulate(simulate::SimulateArgs),
 }
@@ -95,6 +99,7 @@ pub fn main() -> ExitCode {
         Command::Judge(args) => judge::judge(&args),
         Command::Lint(args) => lint::lint(&args),
         Command::Verify(args) => verify::verify(&args),
+        Command::Jig(command) => jig::jig(&command),
         Command::Simulate(args) => simulate::simulate(&args),
     };
     match done {

@@ -2,6 +2,7 @@
 
 use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
+use super::jig::enter_use;
 use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
 use super::prepared::{self, Prepared};
 use super::show;
@@ -9,6 +10,7 @@ use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
 use super::{Exit, Failure, Format, say};
 use crate::capture::Action;
+use crate::care::Usage;
 use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
 use crate::jig::JigFile;
@@ -88,7 +90,8 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
         operator.confirm(&prepared.plan.before, &clock, &interrupted)?;
     }
 
-    let outcome = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
+    let (outcome, usage) = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
+    enter_use(&args.results, &prepared.jig, bench.simulated(), &usage, &id, Some(&args.serial));
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
         id,
@@ -149,7 +152,7 @@ fn conduct(
     folder: &RunFolder,
     operator: &mut TerminalOperator,
     interrupted: &AtomicBool,
-) -> Result<RunOutcome, Failure> {
+) -> Result<(RunOutcome, Usage), Failure> {
     let setup = setup(&prepared.unit, &prepared.jig);
     let mut evidence = FolderEvidence::create(folder.path(), setup.jig.ticks_per_second)
         .with_context(|| format!("{}: no capture file; look at the disk and at --results", folder.path().display()))
@@ -160,10 +163,12 @@ fn conduct(
     let OpenBench { clock, port, jig } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
     let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);
-    Ok(match evidence.finish() {
+    let usage = evidence.usage().clone();
+    let outcome = match evidence.finish() {
         Ok(()) => outcome,
         Err(error) => prepared::invalidated(outcome, format!("the evidence was not stored: {error}; look at the disk")),
-    })
+    };
+    Ok((outcome, usage))
 }
 
 /// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet.

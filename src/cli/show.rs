@@ -6,6 +6,7 @@ use crate::decide::Decision;
 use crate::event::RunOutcome;
 use crate::record::{Record, to_json};
 use crate::report;
+use comfy_table::{ContentArrangement, LineStyle, Table, TableStyle};
 use time::format_description::well_known::Rfc3339;
 
 /// The narrowest that a result is laid out for.
@@ -21,6 +22,23 @@ pub fn record(format: Format, record: &Record, place: &str, with_budgets: bool) 
         }
         Format::Json => String::from_utf8_lossy(&to_json(record)).into_owned(),
     })
+}
+
+/// A table as wide as the terminal: columns two spaces apart, a line below the heads.
+pub fn table(heads: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
+    let style = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
+    let mut table = Table::new();
+    table.load_style(style).set_content_arrangement(ContentArrangement::Dynamic).set_width(terminal_width());
+    table.set_header(heads.to_vec());
+    for row in rows {
+        table.add_row(row);
+    }
+    let last = heads.len().saturating_sub(1);
+    for column in table.column_iter_mut() {
+        let gap = if column.index == last { 0 } else { 2 };
+        column.set_padding((0, gap));
+    }
+    table.lines().map(|line| format!("{}\n", line.trim_end())).collect()
 }
 
 /// Columns of the terminal; where there is none, as many as fit a printed page.

@@ -5,10 +5,12 @@
 
 mod channels;
 mod trips;
+mod wear;
 mod wires;
 mod words;
 
 pub use trips::Trips;
+pub use wear::{WearLimit, WearPart};
 
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 use crate::quantity::Dimension;
@@ -69,6 +71,8 @@ pub struct JigFile {
     pub trips: Trips,
     /// Relative light above which a segment counts as lit.
     pub lit_above: f64,
+    /// What its parts are good for, where the file says so.
+    pub wear: Vec<WearLimit>,
 }
 
 /// The clock that stamps edges and samples.
@@ -248,6 +252,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
     let trips = trips::trips(&file);
     file.need_parsed("safe state", "all off", words::safe_state);
     let lit_above = lit_above(&file, &samples);
+    let wear = wear::wear(&file, &outputs, encoder.as_ref());
     file.end();
     Some(JigFile {
         name: name?,
@@ -263,6 +268,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
         interlocks,
         trips: trips?,
         lit_above: lit_above?,
+        wear,
     })
 }
 

@@ -6,7 +6,7 @@ pub mod pi;
 
 pub use file::{
     ColourReading, Dates, EdgeInput, Encoder, JigFile, JigKind, OutputLine, PowerReading, SampleInput, SampleSource,
-    SampleWire, TickClock, Trips,
+    SampleWire, TickClock, Trips, WearLimit, WearPart,
 };
 
 use crate::capture::{OutputChannel, Part, Tick};

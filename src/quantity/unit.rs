@@ -28,7 +28,7 @@ const fn odd(dimension: Dimension, symbols: &'static [&'static str], times: f64,
 }
 
 /// All units; of each dimension the usual one first. Micro and ohm each have two code points that look alike. Factors of non-SI units: SI Brochure, 9th edition (2019), table 8.
-static UNITS: [Definition; 58] = [
+static UNITS: [Definition; 59] = [
     plain(Dimension::Count, &[""], 0),
     plain(Dimension::Ratio, &["%", "percent"], -2),
     plain(Dimension::Ratio, &["ppm"], -6),
@@ -36,6 +36,7 @@ static UNITS: [Definition; 58] = [
     plain(Dimension::Length, &["µm", "\u{3bc}m", "um"], -6),
     plain(Dimension::Length, &["cm"], -2),
     plain(Dimension::Length, &["m"], 0),
+    plain(Dimension::Length, &["km"], 3),
     plain(Dimension::Time, &["s"], 0),
     plain(Dimension::Time, &["ms"], -3),
     plain(Dimension::Time, &["µs", "\u{3bc}s", "us"], -6),

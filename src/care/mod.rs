@@ -1,0 +1,10 @@
+//! What keeps a jig true: its logbook, what it has worn.
+//!
+//! A jig is a measuring instrument that works for its living. Its relays and contacts wear, its gains drift, and a bad jig
+//! passes bad units. Deliberately absent: printing, and any bench: who chooses one hands it in.
+
+pub mod logbook;
+mod usage;
+pub mod wear;
+
+pub use usage::Usage;
