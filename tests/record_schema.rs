@@ -136,6 +136,8 @@ fn step_clock() -> Value {
 fn full() -> Value {
     let record = records::changed("does-not-conform-2", |value| {
         value["invalid_because"] = serde_json::json!(["a frame of the capture board was lost"]);
+        value["bench"]["name"] = serde_json::json!("bench-3");
+        value["bench"]["key"] = serde_json::json!("SHA256:zr9ZiYrZF8SLhyvoJpFcNmv9hY4zv2T0xf2kUrWg6E4");
         value["checks"][0]["step_clock"] = step_clock();
         value["checks"][0]["rounds"] = serde_json::json!({
             "done": 2, "at_most": 4, "why_no_more": "still undecided after 2 rounds, the most that the plan allows",
@@ -164,6 +166,19 @@ fn kept_records_and_what_is_written_of_them_fit_their_schemas() {
         assert_eq!(serde_json::from_value::<Record>(again).expect("it is a record"), record);
     }
     assert_eq!(checked(&schema(), &full()).wrong, [""; 0]);
+}
+
+#[test]
+fn kept_seals_fit_their_schema() {
+    let path = |path: &str| format!("{}/{path}", env!("CARGO_MANIFEST_DIR"));
+    let json = |path: &str| -> Value {
+        serde_json::from_str(&std::fs::read_to_string(path).expect("it is kept")).expect("it is JSON")
+    };
+    let schema = json(&path("fixtures/schema/seal-1.json"));
+    for run in 1..=2 {
+        let folder = format!("tests/data/seals/format-1/SM-0001/0198f2a4-6c10-7d3e-9b51-00000000000{run}");
+        assert_eq!(checked(&schema, &json(&path(&format!("{folder}/seal.json")))).wrong, [""; 0], "{run}");
+    }
 }
 
 /// What format 1 kept stays as it was; what it did not keep stays open.

@@ -9,6 +9,7 @@ mod evidence;
 mod inputs;
 mod jig;
 mod judge;
+mod key;
 mod lint;
 mod measure;
 mod operator;
@@ -48,6 +49,8 @@ enum Command {
     Judge(judge::JudgeArgs),
     /// Check plans, unit files and jig files without a bench
     Lint(lint::LintArgs),
+    /// Make or show the key that this bench seals its records with
+    Key(key::KeyArgs),
     /// Prove that records are as they were sealed, or name what is not
     Verify(verify::VerifyArgs),
     /// Keep a jig true: its wear, its logbook
@@ -98,6 +101,7 @@ pub fn main() -> ExitCode {
         Command::Measure(args) => measure::measure(&args),
         Command::Judge(args) => judge::judge(&args),
         Command::Lint(args) => lint::lint(&args),
+        Command::Key(args) => key::key(&args),
         Command::Verify(args) => verify::verify(&args),
         Command::Jig(command) => jig::jig(&command),
         Command::Simulate(args) => simulate::simulate(&args),

@@ -75,6 +75,8 @@ impl Prepared {
             due: dates.due.to_string(),
         };
         stored::BenchFacts {
+            name: None,
+            key: None,
             jig: self.jig.name.clone(),
             describes,
             operator,

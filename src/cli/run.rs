@@ -3,6 +3,7 @@
 use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
 use super::jig::enter_use;
+use super::key::{KeyChoice, unnamed};
 use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
 use super::prepared::{self, Prepared};
 use super::show;
@@ -15,7 +16,7 @@ use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
 use crate::jig::JigFile;
 use crate::plan::Plan;
-use crate::record::seal::{self, Sealing};
+use crate::record::seal::{BenchKey, Sealing};
 use crate::record::{self, Header, Kept, Record, RunFolder, stored};
 use crate::report;
 use crate::run::{self, Answering, Bench, Job, Question, setup};
@@ -61,6 +62,8 @@ pub struct RunArgs {
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
     #[command(flatten)]
+    key: KeyChoice,
+    #[command(flatten)]
     bench: Choice,
 }
 
@@ -76,6 +79,7 @@ fn part(text: &str) -> Result<stored::Part, String> {
 /// Qualifies one unit.
 pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let prepared = prepare(args)?;
+    let key = args.key.load()?;
     let interrupted = watch_for_signals()?;
     let clock = ComputerClock::new();
     let started = clock.wall();
@@ -104,9 +108,9 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
         railproof: env!("CARGO_PKG_VERSION").to_owned(),
         predecessors: record::predecessors(&args.results, &args.serial),
     };
-    let header = header(args, &prepared, &bench, facts);
+    let header = header(args, &prepared, &bench, key.as_ref(), facts);
     let record = record::record(&prepared.plan, &outcome, header);
-    let kept = keep(&prepared, folder, &record, &clock)?;
+    let kept = keep(&prepared, folder, &record, &clock, key.as_ref())?;
     let place = format!("{}\n{}", sealed(&kept), kept.home.display());
     show::record(args.format, &record, &place, args.budget)?;
     Ok(show::exit(&outcome))
@@ -201,11 +205,22 @@ fn within_calibration(jig: &JigFile, today: time::Date) -> Result<(), Failure> {
 }
 
 /// What the record says beside the outcome.
-fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::RunFacts) -> Header {
+fn header(
+    args: &RunArgs,
+    prepared: &Prepared,
+    bench: &OpenBench,
+    key: Option<&BenchKey>,
+    run: stored::RunFacts,
+) -> Header {
+    let bench_facts = prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone());
     Header {
         run,
         unit: prepared.unit_facts(&args.serial, args.parts.clone()),
-        bench: prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone()),
+        bench: stored::BenchFacts {
+            name: Some(key.map_or_else(unnamed, |key| key.bench().to_owned())),
+            key: key.map(|key| key.public().fingerprint()),
+            ..bench_facts
+        },
         inputs: prepared.input_facts(),
         warnings: Vec::new(),
     }
@@ -213,7 +228,13 @@ fn header(args: &RunArgs, prepared: &Prepared, bench: &OpenBench, run: stored::R
 
 /// Writes everything that is left to write and makes the run's folder appear. The record comes first: a report that cannot
 /// be made is told about and left out, since it can be made again from the record.
-fn keep(prepared: &Prepared, folder: RunFolder, record: &Record, clock: &ComputerClock) -> Result<Kept, Failure> {
+fn keep(
+    prepared: &Prepared,
+    folder: RunFolder,
+    record: &Record,
+    clock: &ComputerClock,
+    key: Option<&BenchKey>,
+) -> Result<Kept, Failure> {
     let invalid = |error: anyhow::Error| Failure { exit: Exit::Invalid, error };
     let json = record::to_json(record);
     let digest = record::digest(&json);
@@ -229,8 +250,8 @@ fn keep(prepared: &Prepared, folder: RunFolder, record: &Record, clock: &Compute
             Err(error) => say(&format!("railproof: {name} cannot be made and is left out: {error:#}")),
         }
     }
-    let bench = seal::bench_of(&computer_name());
-    let sealing = Sealing { bench: &bench, clock, clock_uncertainty: clock.wall_uncertainty() };
+    let bench = record.bench.name.as_deref().unwrap_or_default();
+    let sealing = Sealing { bench, key, clock, clock_uncertainty: clock.wall_uncertainty() };
     let kept = folder.finish(files, &sealing).context("the record is not kept").map_err(invalid)?;
     if let Some(lost) = &kept.lost {
         let (serial, run) = (&lost.link.serial, &lost.link.run);
@@ -242,9 +263,6 @@ fn keep(prepared: &Prepared, folder: RunFolder, record: &Record, clock: &Compute
 /// How the run is sealed.
 fn sealed(kept: &Kept) -> String {
     let (counter, bench, head) = (kept.head.counter, &kept.seal.bench, &kept.head.link.digest);
-    format!("sealed as run {counter} of {bench}, unsigned\nhead {head}")
-}
-
-fn computer_name() -> String {
-    rustix::system::uname().nodename().to_string_lossy().into_owned()
+    let key = kept.seal.key.as_ref().map_or("unsigned".to_owned(), |key| format!("signed by {key}"));
+    format!("sealed as run {counter} of {bench}\n{key}\nhead {head}")
 }

@@ -1,10 +1,13 @@
 //! `railproof verify`: proves that records are as they were sealed, or names what is not.
 
+use super::inputs::InputFile;
 use super::{Exit, Failure, Format, print};
-use crate::record::verify::{Finding, Verified, Weight, verify as look};
+use crate::record::seal::Trust;
+use crate::record::verify::{Finding, Verified, Weight, trust_file, verify as look};
 use anyhow::anyhow;
 use clap::Args;
 use serde_json::json;
+use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::path::PathBuf;
 
@@ -21,6 +24,10 @@ pub struct VerifyArgs {
     /// A head that a bench had once, as `run` prints it: the run that had it must be there
     #[arg(long, value_name = "DIGEST")]
     expect_head: Vec<String>,
+    /// Trust file: which keys sign for which benches (OpenSSH's `allowed_signers`); without it `trusted-benches` in the
+    /// results folder, where there is one
+    #[arg(long, value_name = "FILE")]
+    trust: Option<PathBuf>,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -28,7 +35,8 @@ pub struct VerifyArgs {
 
 /// Looks and tells.
 pub fn verify(args: &VerifyArgs) -> Result<Exit, Failure> {
-    let verified = look(&args.paths).map_err(|(path, error)| {
+    let trust = trust(args)?;
+    let verified = look(&args.paths, trust.as_ref()).map_err(|(path, error)| {
         let why = anyhow!("{}: cannot be read: {error}; name a folder of runs", path.display());
         Failure::new(Exit::BadInput, why)
     })?;
@@ -40,18 +48,37 @@ pub fn verify(args: &VerifyArgs) -> Result<Exit, Failure> {
     let gone: Vec<&str> =
         args.expect_head.iter().map(String::as_str).filter(|digest| !verified.has_head(digest)).collect();
     print(&match args.format {
-        Format::Text => text(&verified, &gone),
-        Format::Json => json(&verified, &gone),
+        Format::Text => text(&verified, &gone, trust.is_some()),
+        Format::Json => json(&verified, &gone, trust.is_some()),
     })?;
     Ok(match verified.weight() {
         _ if !gone.is_empty() => Exit::DoesNotConform,
         Weight::Difference => Exit::DoesNotConform,
         Weight::Unreadable => Exit::BadInput,
+        Weight::Unproven if trust.is_some() => Exit::Undecided,
         Weight::Unproven | Weight::Remark => Exit::Done,
     })
 }
 
-fn text(verified: &Verified, gone: &[&str]) -> String {
+/// What the trust files say; none where there is no trust file.
+fn trust(args: &VerifyArgs) -> Result<Option<Trust>, Failure> {
+    let files: BTreeSet<PathBuf> = match &args.trust {
+        Some(file) => BTreeSet::from([file.clone()]),
+        None => args.paths.iter().filter_map(|path| trust_file(path)).collect(),
+    };
+    let mut trust: Option<Trust> = None;
+    for file in files {
+        let InputFile { source, .. } = InputFile::read(&file)?;
+        let read = Trust::read(source.text()).map_err(|wrong| {
+            let lines = wrong.iter().map(|(line, why)| format!("{}:{line}: {why}", file.display()));
+            Failure::new(Exit::BadInput, anyhow!(lines.collect::<Vec<_>>().join("\n")))
+        })?;
+        trust.get_or_insert_default().add(read);
+    }
+    Ok(trust)
+}
+
+fn text(verified: &Verified, gone: &[&str], has_trust: bool) -> String {
     let mut text = String::new();
     let mut line = |written: std::fmt::Arguments<'_>| writeln!(text, "{written}").expect("into memory");
     for finding in verified.findings.iter().take(SHOWN_MAX) {
@@ -68,13 +95,17 @@ fn text(verified: &Verified, gone: &[&str]) -> String {
         let (bench, first, newest, head) = (&chain.bench, chain.first, chain.newest, &chain.head);
         line(format_args!("{bench}: {} runs, number {first} to {newest}; head {head}", chain.runs));
     }
+    for ((bench, key), runs) in &verified.keys {
+        let key = key.as_ref().map_or("unsigned".to_owned(), |key| format!("signed with {key}"));
+        line(format_args!("{bench}: {} {key}", counted(*runs)));
+    }
     if verified.unfinished > 0 {
         line(format_args!("{} unfinished, which are no records", counted(verified.unfinished)));
     }
     if !verified.is_whole {
         line(format_args!("name the whole results folder to see whether runs were taken away"));
     }
-    line(format_args!("{}: {}", counted(verified.runs), conclusion(verified, gone)));
+    line(format_args!("{}: {}", counted(verified.runs), conclusion(verified, gone, has_trust)));
     text
 }
 
@@ -82,17 +113,19 @@ fn counted(runs: usize) -> String {
     if runs == 1 { "1 run".into() } else { format!("{runs} runs") }
 }
 
-fn conclusion(verified: &Verified, gone: &[&str]) -> &'static str {
+fn conclusion(verified: &Verified, gone: &[&str], has_trust: bool) -> &'static str {
     match verified.weight() {
         Weight::Difference => "not as they were sealed",
         _ if !gone.is_empty() => "not all that there were",
         Weight::Unreadable => "not all could be read",
+        Weight::Unproven if has_trust => "no difference found, but not all are signed with a trusted key",
         Weight::Unproven => "no difference found; those without a seal prove less",
-        Weight::Remark => "as they were sealed",
+        Weight::Remark if has_trust => "as they were sealed, with trusted keys",
+        Weight::Remark => "as they were sealed; by whom is not proven without a trust file",
     }
 }
 
-fn json(verified: &Verified, gone: &[&str]) -> String {
+fn json(verified: &Verified, gone: &[&str], has_trust: bool) -> String {
     let finding = |finding: &Finding| json!({ "kind": finding.kind.word(), "path": finding.path.display().to_string(), "says": finding.says });
     let chains: Vec<_> = verified
         .chains
@@ -104,10 +137,13 @@ fn json(verified: &Verified, gone: &[&str]) -> String {
             })
         })
         .collect();
+    let keys = verified.keys.iter().map(|((bench, key), runs)| json!({ "bench": bench, "key": key, "runs": runs }));
+    let keys: Vec<_> = keys.collect();
     let findings: Vec<_> = verified.findings.iter().map(finding).collect();
     let answer = json!({
         "runs": verified.runs, "unfinished": verified.unfinished, "whole": verified.is_whole,
-        "conclusion": conclusion(verified, gone), "findings": findings, "heads missing": gone, "chains": chains,
+        "trusted keys only": has_trust && verified.weight() == Weight::Remark,
+        "conclusion": conclusion(verified, gone, has_trust), "keys": keys, "findings": findings, "heads missing": gone, "chains": chains,
     });
     format!("{answer:#}\n")
 }

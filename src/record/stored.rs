@@ -128,6 +128,12 @@ pub struct Part {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct BenchFacts {
+    /// The bench's name, as its seals have it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub name: Option<String>,
+    /// Fingerprint of the key that the bench seals with; none where it has no key.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub key: Option<String>,
     /// The jig file's name for the jig.
     pub jig: String,
     /// What the jig says of itself.

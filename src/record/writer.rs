@@ -14,7 +14,7 @@ mod trouble;
 pub use names::{check_run_id, check_serial, is_inside};
 pub use trouble::{WriteError, disk};
 
-use super::seal::{Chain, DIGESTS, Head, SEAL, Seal, SealedFile, Sealing, digest_of};
+use super::seal::{Chain, DIGESTS, Head, SEAL, SIGNATURE, Seal, SealedFile, Sealing, digest_of, sign};
 use rustix::fs::{FlockOperation, RenameFlags, flock, renameat_with};
 use std::fs::{self, File};
 use std::io::{self, Write};
@@ -114,7 +114,12 @@ impl RunFolder {
         let manifest = super::seal::manifest(&seal.digests(text.as_bytes()));
         write(&self.part.join(SEAL), text.as_bytes())?;
         write(&self.part.join(DIGESTS), manifest.as_bytes())?;
-        sync_all(&self.part, [SEAL, DIGESTS].map(Path::new).into_iter())?;
+        let mut own = vec![Path::new(SEAL), Path::new(DIGESTS)];
+        if let Some(key) = sealing.key {
+            write(&self.part.join(SIGNATURE), sign(key, manifest.as_bytes()).as_bytes())?;
+            own.push(Path::new(SIGNATURE));
+        }
+        sync_all(&self.part, own.into_iter())?;
         let head = seal.head(manifest.as_bytes());
         let lost = chain.lost().cloned();
         self.still_there()?;

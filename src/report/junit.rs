@@ -187,6 +187,8 @@ fn properties(record: &Record, digest: &str) -> Vec<(String, String)> {
     ];
     properties.extend(record.unit.reports.iter().map(|(name, value)| (format!("unit {}", clean(name)), clean(value))));
     properties.extend(record.unit.parts.iter().map(|part| (format!("part {}", clean(&part.name)), clean(&part.lot))));
+    properties.extend(record.bench.name.iter().map(|name| ("bench".to_owned(), clean(name))));
+    properties.extend(record.bench.key.iter().map(|key| ("bench key".to_owned(), clean(key))));
     properties.extend(record.run.seed.map(|seed| ("seed".to_owned(), seed.to_string())));
     properties.extend(record.run.faults.iter().map(|fault| ("fault".to_owned(), clean(fault))));
     properties.extend(

@@ -61,6 +61,11 @@ for sheet in $(find "$results" -name '*.pdf'); do
     quietly qpdf --check "$sheet"
 done
 
+echo "- seals, with ssh-keygen"
+RAILPROOF_ALL=1 quietly cargo test --release --quiet --test seals
+quietly "$railproof" verify "$results"
+tail -n 1 "$results/said"
+
 echo "- coverage of every measurand, by draws with known truth: measurand, what lay inside, mean expanded uncertainty"
 RAILPROOF_DRAWS=4000 quietly cargo test --quiet --release --test measure honesty -- --nocapture
 grep -oE '[A-Za-z][A-Za-z0-9 .-]+ +[0-9.]+ % inside, U.*' "$results/said" | sort -u

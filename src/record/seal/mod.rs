@@ -12,12 +12,21 @@
 mod chain;
 mod checked;
 mod digests;
+mod key;
+mod key_file;
 mod link;
+mod signature;
+mod trust;
+mod wire;
 
 pub use chain::{Chain, remembered};
 pub use checked::Damage;
 pub use digests::{DIGESTS, Digests, digest, digest_of, from_bytes as digests_of, is_digest, to_text as manifest};
+pub use key::{BenchKey, PublicKey};
+pub use key_file::{KeyError, load, make};
 pub use link::{Head, Link};
+pub use signature::{NAMESPACE, sign, signer};
+pub use trust::{TRUST, Trust, line_for};
 
 use super::writer::{check_run_id, check_serial, is_inside};
 use crate::clock::Clock;
@@ -37,6 +46,8 @@ pub const SIGNATURE: &str = "digests.sha256.sig";
 pub struct Sealing<'a> {
     /// The bench's name.
     pub bench: &'a str,
+    /// Its key, where it has one.
+    pub key: Option<&'a BenchKey>,
     /// The bench's clock: it says when.
     pub clock: &'a dyn Clock,
     /// How far that clock may be wrong, where somebody vouches for it.
@@ -65,6 +76,8 @@ pub struct Seal {
     pub sealed: String,
     /// How far that clock may be wrong, s; none where nobody vouches for it.
     pub clock_uncertainty_s: Option<f64>,
+    /// Fingerprint of the key that signs; none where the bench has no key.
+    pub key: Option<String>,
     /// Every file but the seal's own three, by name.
     pub files: Vec<SealedFile>,
 }
@@ -92,6 +105,7 @@ impl Seal {
             previous: head.map(|head| head.link.clone()),
             sealed: sealed.format(&Rfc3339).unwrap_or_else(|_| sealed.to_string()),
             clock_uncertainty_s: by.clock_uncertainty.map(|uncertainty| uncertainty.as_secs_f64()),
+            key: by.key.map(|key| key.public().fingerprint()),
             files,
         }
     }

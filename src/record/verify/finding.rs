@@ -19,6 +19,10 @@ pub enum Kind {
     Unreadable,
     /// The run was kept before there were seals.
     Unsealed,
+    /// It was sealed without a key, where keys are trusted.
+    Unsigned,
+    /// It is signed with a key that is not trusted for it.
+    UnknownKey,
     /// Worth knowing; nothing is concluded from it.
     Remark,
 }
@@ -47,6 +51,8 @@ impl Kind {
             Self::Forked => "forked",
             Self::Unreadable => "unreadable",
             Self::Unsealed => "unsealed",
+            Self::Unsigned => "unsigned",
+            Self::UnknownKey => "unknown key",
             Self::Remark => "remark",
         }
     }
@@ -56,7 +62,7 @@ impl Kind {
         match self {
             Self::Missing | Self::Added | Self::Changed | Self::Moved | Self::Forked => Weight::Difference,
             Self::Unreadable => Weight::Unreadable,
-            Self::Unsealed => Weight::Unproven,
+            Self::Unsealed | Self::Unsigned | Self::UnknownKey => Weight::Unproven,
             Self::Remark => Weight::Remark,
         }
     }

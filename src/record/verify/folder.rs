@@ -5,7 +5,7 @@
 
 use super::listing::{Entry, bytes, digest, listing};
 use super::{Finding, Kind};
-use crate::record::seal::{self, DIGESTS, Damage, Digests, Head, SEAL, SIGNATURE, Seal};
+use crate::record::seal::{self, DIGESTS, Damage, Digests, Head, PublicKey, SEAL, SIGNATURE, Seal};
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -19,6 +19,8 @@ pub struct Found {
     pub path: PathBuf,
     /// Its seal, where it is sound.
     pub seal: Option<Seal>,
+    /// Who signed the manifest, where that is proven.
+    pub signer: Option<PublicKey>,
     /// Where the run stands in its bench's chain.
     pub head: Option<Head>,
     /// What is not as it was sealed.
@@ -50,28 +52,38 @@ pub fn look(folder: &Path, within: bool) -> Found {
     let mut findings = Vec::new();
     let entries = listing(folder, &mut findings);
     let mut look = Look { folder, entries, findings };
-    let manifest = look.part(DIGESTS);
-    let text = look.part(SEAL);
-    let sound = text.bytes().map(Seal::from_bytes);
-    let lines = manifest.bytes().map(seal::digests_of);
-    let (seal, digests) = look.authority(sound, &text, &manifest, lines);
+    let (manifest, text, signature) = (look.part(DIGESTS), look.part(SEAL), look.part(SIGNATURE));
+    let sealed = text.bytes().map(|text| (text, Seal::from_bytes(text)));
+    let expected = match &sealed {
+        Some((text, Ok(seal))) => Some(seal::manifest(&seal.digests(text)).into_bytes()),
+        _ => None,
+    };
+    let signer = |over: Option<&[u8]>| seal::signer(over?, signature.bytes()?);
+    let as_it_stands = signer(manifest.bytes());
+    let sound = match sealed.map(|(_, seal)| seal) {
+        // What is signed counts more than what only agrees with itself.
+        Some(Ok(_)) if as_it_stands.is_some() && expected.as_deref() != manifest.bytes() => Some(Err(Damage::Changed)),
+        sound => sound,
+    };
+    let (seal, digests) = look.authority(sound, &text, &manifest);
+    let expected = expected.filter(|_| seal.is_some());
     if let Some(digests) = &digests {
         look.files(digests, seal.as_ref());
     }
-    let expected = match (&seal, text.bytes()) {
-        (Some(seal), Some(text)) => Some(seal::manifest(&seal.digests(text)).into_bytes()),
-        _ => None,
-    };
     if let (Some(expected), Some(manifest)) = (&expected, manifest.bytes())
         && expected != manifest
     {
         look.tell(Kind::Changed, DIGESTS, "it is not the list of what was sealed");
     }
+    let signer = as_it_stands.or_else(|| signer(expected.as_deref()));
+    if let Some(seal) = &seal {
+        look.signature(&signature, signer, seal);
+    }
     let head = seal.as_ref().zip(expected).map(|(seal, expected)| seal.head(&expected));
     if let Some(seal) = &seal {
         look.place(seal, within);
     }
-    Found { path: folder.to_owned(), seal, head, findings: look.findings }
+    Found { path: folder.to_owned(), seal, signer, head, findings: look.findings }
 }
 
 impl Look<'_> {
@@ -102,8 +114,8 @@ impl Look<'_> {
         sound: Option<Result<Seal, Damage>>,
         text: &Part,
         manifest: &Part,
-        lines: Option<Digests>,
     ) -> (Option<Seal>, Option<Digests>) {
+        let lines = manifest.bytes().map(seal::digests_of);
         if matches!(manifest, Part::Absent) {
             self.tell(Kind::Missing, DIGESTS, "");
         }
@@ -112,7 +124,7 @@ impl Look<'_> {
                 let digests = seal.files.iter().map(|file| (file.file.clone(), file.sha256.clone())).collect();
                 return (Some(seal), Some(digests));
             }
-            Some(Err(Damage::Changed)) => self.tell(Kind::Changed, SEAL, "its own check does not fit it"),
+            Some(Err(Damage::Changed)) => self.tell(Kind::Changed, SEAL, "it is not what was sealed"),
             Some(Err(Damage::Unknown)) => {
                 self.tell(Kind::Unreadable, SEAL, "this version of railproof does not understand it");
             }
@@ -134,6 +146,18 @@ impl Look<'_> {
             lines
         });
         (None, digests)
+    }
+
+    /// Whether the signature is that of the key that the seal names.
+    fn signature(&mut self, file: &Part, signer: Option<PublicKey>, seal: &Seal) {
+        match (file, &seal.key) {
+            (Part::Absent, Some(_)) => self.tell(Kind::Missing, SIGNATURE, ""),
+            (Part::Bytes(_), None) => self.tell(Kind::Added, SIGNATURE, "the run was sealed without a key"),
+            (Part::Bytes(_), Some(key)) if signer.is_none_or(|signer| signer.fingerprint() != *key) => {
+                self.tell(Kind::Changed, SIGNATURE, format!("it is not a signature with {key} over what was sealed"));
+            }
+            _ => {}
+        }
     }
 
     /// Every file against the digests, and the digests against every file.

@@ -10,13 +10,15 @@ mod tests;
 pub use finding::{Finding, Kind, Weight};
 pub use order::ChainFound;
 
-use super::seal::{DIGESTS, Head, SEAL, remembered};
+use super::seal::{DIGESTS, Head, PublicKey, SEAL, TRUST, Trust, remembered};
 use super::writer::folders;
 use folder::Found;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use time::OffsetDateTime;
+use time::format_description::well_known::Rfc3339;
 
 /// What was found.
 #[derive(Debug, Default)]
@@ -29,6 +31,8 @@ pub struct Verified {
     pub is_whole: bool,
     /// Unfinished runs, which are no records.
     pub unfinished: usize,
+    /// How many runs each key signed for each bench; none for those without a key.
+    pub keys: BTreeMap<(String, Option<String>), usize>,
     heads: BTreeSet<String>,
 }
 
@@ -36,6 +40,22 @@ impl Verified {
     /// The gravest of the findings.
     pub fn weight(&self) -> Weight {
         self.findings.iter().map(|finding| finding.kind.weight()).max().unwrap_or(Weight::Remark)
+    }
+
+    /// Notes who signed a run, and whether that is to be believed.
+    fn signed(&mut self, run: &Found, trust: Option<&Trust>) {
+        let Some(seal) = &run.seal else { return };
+        let key = run.signer.map(PublicKey::fingerprint);
+        *self.keys.entry((seal.bench.clone(), key)).or_default() += 1;
+        let Some(trust) = trust else { return };
+        let at = OffsetDateTime::parse(&seal.sealed, &Rfc3339).ok();
+        let finding = match run.signer {
+            Some(signer) => trust.objection(&seal.bench, signer, at).map(|why| (Kind::UnknownKey, why)),
+            // One whose signature is gone or damaged is told about by itself.
+            None if seal.key.is_some() => None,
+            None => Some((Kind::Unsigned, "sealed without a key".to_owned())),
+        };
+        self.findings.extend(finding.map(|(kind, says)| Finding::new(kind, &run.path, says)));
     }
 
     /// Whether a run with this head was among them.
@@ -56,7 +76,7 @@ enum Place {
 ///
 /// # Errors
 /// A path that cannot be read, with what the system says of it.
-pub fn verify(paths: &[PathBuf]) -> Result<Verified, (PathBuf, io::Error)> {
+pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (PathBuf, io::Error)> {
     let mut verified = Verified::default();
     let mut runs = Runs::default();
     let mut roots: Vec<PathBuf> = Vec::new();
@@ -76,11 +96,25 @@ pub fn verify(paths: &[PathBuf]) -> Result<Verified, (PathBuf, io::Error)> {
     verified.runs = found.len();
     verified.findings.extend(found.iter().flat_map(|found| found.findings.iter().cloned()));
     verified.heads = found.iter().filter_map(|found| Some(found.head.as_ref()?.link.digest.clone())).collect();
+    for run in &found {
+        verified.signed(run, trust);
+    }
     verified.is_whole = !roots.is_empty();
     let known: Vec<Head> = roots.iter().flat_map(|root| remembered(root)).collect();
     let root = roots.first().map(PathBuf::as_path);
     verified.chains = order::order(&found, root, &known, &mut verified.findings);
     Ok(verified)
+}
+
+/// The trust file of the results folder that a path is or lies in, where it has one.
+pub fn trust_file(path: &Path) -> Option<PathBuf> {
+    let path = fs::canonicalize(path).ok()?;
+    let results = match place(&path) {
+        Place::Results => &path,
+        Place::Serial => path.parent()?,
+        Place::Run => path.parent()?.parent()?,
+    };
+    Some(results.join(TRUST)).filter(|file| file.is_file())
 }
 
 /// Runs' folders, each once whatever path leads to it, and whether they were found in a results folder.

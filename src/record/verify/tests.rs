@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::clock::{Clock, HostTime, WallTime};
-use crate::record::seal::{Chain, Link, Sealing};
+use crate::record::seal::{self, BenchKey, Chain, Link, Seal, Sealing};
 use crate::record::{Kept, RunFolder};
 use std::os::unix::fs::symlink;
 use tempfile::TempDir;
@@ -29,24 +29,37 @@ fn kept(results: &Path, serial: &str, number: u32) -> Kept {
 }
 
 fn kept_at(results: &Path, serial: &str, number: u32, at: i64) -> Kept {
+    sealed(results, serial, number, at, None)
+}
+
+fn sealed(results: &Path, serial: &str, number: u32, at: i64, key: Option<&BenchKey>) -> Kept {
     let folder = RunFolder::stage(results, serial, &id(number)).expect("it can be staged");
     let files = [("record.json", format!("{{ \"run\": {number} }}")), ("captures/run.capture", "edges".repeat(100))];
     let files = files.map(|(name, text)| (name.to_owned(), text.into_bytes())).into();
-    let sealing =
-        Sealing { bench: "bench-1", clock: &Standing(at), clock_uncertainty: Some(std::time::Duration::ZERO) };
+    let clock_uncertainty = Some(std::time::Duration::ZERO);
+    let sealing = Sealing { bench: "bench-1", key, clock: &Standing(at), clock_uncertainty };
     folder.finish(files, &sealing).expect("it is kept")
+}
+
+fn key(number: u8) -> BenchKey {
+    BenchKey::new("bench-1", &[number; 32])
 }
 
 /// Six runs of three serial numbers.
 fn six() -> (TempDir, Vec<Kept>) {
+    six_by(None)
+}
+
+fn six_by(key: Option<&BenchKey>) -> (TempDir, Vec<Kept>) {
     let results = tempfile::tempdir().expect("a folder for the test");
-    let kept = (1..=6).map(|number| kept(results.path(), &format!("SM-000{}", number % 3), number)).collect();
+    let one = |number: u32| sealed(results.path(), &format!("SM-000{}", number % 3), number, i64::from(number), key);
+    let kept = (1..=6).map(one).collect();
     (results, kept)
 }
 
 /// What is found, as kind and path below the results folder.
 fn found(results: &Path) -> Vec<(Kind, String)> {
-    let verified = verify(&[results.to_owned()]).expect("it can be read");
+    let verified = verify(&[results.to_owned()], None).expect("it can be read");
     let below = |path: &Path| path.strip_prefix(results).expect("below the results").display().to_string();
     verified.findings.iter().map(|finding| (finding.kind, below(&finding.path))).collect()
 }
@@ -58,7 +71,7 @@ fn at(kept: &Kept, file: &str) -> String {
 #[test]
 fn what_was_not_touched_is_clean_and_its_chain_is_told() {
     let (results, kept) = six();
-    let verified = verify(&[results.path().to_owned()]).expect("it can be read");
+    let verified = verify(&[results.path().to_owned()], None).expect("it can be read");
     assert_eq!((verified.runs, &verified.findings[..], verified.is_whole), (6, &[][..], true));
     let [chain] = &verified.chains[..] else { panic!("{:?}", verified.chains) };
     assert_eq!((chain.first, chain.newest, chain.runs), (1, 6, 6));
@@ -69,9 +82,10 @@ fn what_was_not_touched_is_clean_and_its_chain_is_told() {
 
 #[test]
 fn every_file_changed_removed_or_added_is_named_alone() {
-    for file in ["record.json", "captures/run.capture", "digests.sha256", "seal.json"] {
-        for run in [0, 3, 5] {
-            let (results, kept) = six();
+    let files = ["record.json", "captures/run.capture", "digests.sha256", "seal.json", "digests.sha256.sig"];
+    for (key, files) in [(None, &files[..4]), (Some(key(1)), &files[..])] {
+        for (file, run) in files.iter().flat_map(|file| [0, 3, 5].map(|run| (file, run))) {
+            let (results, kept) = six_by(key.as_ref());
             let path = kept[run].home.join(file);
             let mut bytes = fs::read(&path).expect("it is there");
             let middle = bytes.len() / 2;
@@ -83,8 +97,11 @@ fn every_file_changed_removed_or_added_is_named_alone() {
         }
     }
     let (results, kept) = six();
-    fs::write(kept[1].home.join("captures/more.capture"), "").expect("it can be written");
-    assert_eq!(found(results.path()), [(Kind::Added, at(&kept[1], "captures/more.capture"))]);
+    for file in ["captures/more.capture", "digests.sha256.sig"] {
+        fs::write(kept[1].home.join(file), "").expect("it can be written");
+        assert_eq!(found(results.path()), [(Kind::Added, at(&kept[1], file))]);
+        fs::remove_file(kept[1].home.join(file)).expect("it can be removed");
+    }
 }
 
 #[test]
@@ -112,7 +129,7 @@ fn runs_that_were_taken_away_are_named_as_far_as_the_next_seal_knows() {
     for gone in &kept[1..4] {
         fs::remove_dir_all(&gone.home).expect("it can be removed");
     }
-    let verified = verify(&[results.path().to_owned()]).expect("it can be read");
+    let verified = verify(&[results.path().to_owned()], None).expect("it can be read");
     let says: Vec<&str> = verified.findings.iter().map(|finding| finding.says.as_str()).collect();
     assert!(says[0].starts_with("run 4 of bench-1") && says[1].starts_with("runs 2 to 3 of bench-1"), "{says:?}");
 }
@@ -132,7 +149,7 @@ fn the_newest_run_is_missed_too_while_it_is_remembered() {
     fs::remove_dir_all(&kept[5].home).expect("it can be removed");
     fs::remove_dir_all(results.path().join(".chains")).expect("it can be removed");
     assert_eq!(found(results.path()), []);
-    let verified = verify(&[results.path().to_owned()]).expect("it can be read");
+    let verified = verify(&[results.path().to_owned()], None).expect("it can be read");
     assert!(!verified.has_head(&kept[5].head.link.digest));
     // Of a bench whose runs are all gone.
     let (results, kept) = six();
@@ -187,19 +204,71 @@ fn link(like: &Kept, number: u32) -> Link {
     Link { run: id(number), ..like.head.link.clone() }
 }
 
-#[test]
-fn a_run_that_was_sealed_anew_is_told_by_the_next() {
-    let (results, kept) = six();
-    let home = &kept[2].home;
-    fs::write(home.join("record.json"), "{}").expect("it can be written");
-    let mut seal = kept[2].seal.clone();
+/// Makes all of a run's seal anew, as somebody would who changed its record; signed with `key`.
+fn seal_anew(kept: &Kept, key: Option<&BenchKey>) {
+    fs::write(kept.home.join("record.json"), "{}").expect("it can be written");
+    let mut seal = Seal { key: key.map(|key| key.public().fingerprint()), ..kept.seal.clone() };
     let record = seal.files.iter_mut().find(|file| file.file == "record.json").expect("it is sealed");
     (record.bytes, record.sha256) = (2, crate::record::digest(b"{}"));
     let text = seal.to_text();
-    fs::write(home.join("seal.json"), &text).expect("it can be written");
-    let manifest = crate::record::seal::manifest(&seal.digests(text.as_bytes()));
-    fs::write(home.join("digests.sha256"), manifest).expect("it can be written");
+    fs::write(kept.home.join("seal.json"), &text).expect("it can be written");
+    let manifest = seal::manifest(&seal.digests(text.as_bytes()));
+    fs::write(kept.home.join("digests.sha256"), &manifest).expect("it can be written");
+    let signature = kept.home.join("digests.sha256.sig");
+    match key {
+        Some(key) => fs::write(signature, seal::sign(key, manifest.as_bytes())).expect("it can be written"),
+        None => drop(fs::remove_file(signature)),
+    }
+}
+
+#[test]
+fn a_run_that_was_sealed_anew_is_told_by_the_next() {
+    let (results, kept) = six();
+    seal_anew(&kept[2], None);
     assert_eq!(found(results.path()), [(Kind::Changed, at(&kept[2], ""))]);
+}
+
+fn trusting(key: &BenchKey, options: &str) -> Trust {
+    let line = seal::line_for("bench-1", key.public()).replace("namespaces=", &format!("{options}namespaces="));
+    Trust::read(&line).expect("a line")
+}
+
+fn believed(results: &Path, trust: &Trust) -> Vec<(Kind, String)> {
+    let verified = verify(&[results.to_owned()], Some(trust)).expect("it can be read");
+    verified.findings.iter().map(|finding| (finding.kind, finding.says.clone())).collect()
+}
+
+#[test]
+fn a_trusted_key_proves_who_sealed_and_nothing_else_does() {
+    let (results, kept) = six_by(Some(&key(1)));
+    let trust = trusting(&key(1), "");
+    assert_eq!(believed(results.path(), &trust), []);
+    let others = believed(results.path(), &trusting(&key(2), ""));
+    assert!(others.len() == 6 && others.iter().all(|(kind, _)| *kind == Kind::UnknownKey), "{others:?}");
+    // Retired before the last two runs were sealed.
+    let retired = believed(results.path(), &trusting(&key(1), "valid-before=\"19700101000004Z\","));
+    assert_eq!(retired.iter().map(|(kind, _)| *kind).collect::<Vec<_>>(), [Kind::UnknownKey; 2]);
+    // The newest run, which no other vouches for, sealed anew: without a key, and with another one.
+    seal_anew(&kept[5], None);
+    assert!(matches!(&believed(results.path(), &trust)[..], [.., (Kind::Unsigned, _)]));
+    seal_anew(&kept[5], Some(&key(2)));
+    assert!(matches!(&believed(results.path(), &trust)[..], [.., (Kind::UnknownKey, _)]));
+    let unsigned = six();
+    assert_eq!(believed(unsigned.0.path(), &trust).iter().filter(|(kind, _)| *kind == Kind::Unsigned).count(), 6);
+}
+
+/// What is signed counts: a `seal.json` that was made to fit itself is the changed file, and not the manifest.
+#[test]
+fn a_seal_that_agrees_with_itself_alone_is_the_changed_file() {
+    let (results, kept) = six_by(Some(&key(1)));
+    let seal = Seal { sealed: "2020-01-01T00:00:00Z".to_owned(), ..kept[5].seal.clone() };
+    fs::write(kept[5].home.join("seal.json"), seal.to_text()).expect("it can be written");
+    assert_eq!(found(results.path()), [(Kind::Changed, at(&kept[5], "seal.json"))]);
+    // Another key's signature over the same manifest.
+    let (results, kept) = six_by(Some(&key(1)));
+    let manifest = fs::read(kept[5].home.join("digests.sha256")).expect("it is there");
+    fs::write(kept[5].home.join("digests.sha256.sig"), seal::sign(&key(2), &manifest)).expect("it can be written");
+    assert_eq!(found(results.path()), [(Kind::Changed, at(&kept[5], "digests.sha256.sig"))]);
 }
 
 #[test]
@@ -270,20 +339,31 @@ fn two_runs_with_one_number_are_told_and_a_copy_is_in_the_wrong_place() {
     assert_eq!(found(results.path()), [(Kind::Moved, format!("{}/{}", kept[0].seal.serial, id(77)))]);
 }
 
+/// What was sealed in format 1 is proven by every later version.
+#[test]
+fn seals_of_format_1_are_read_for_ever() {
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/seals/format-1");
+    let file = trust_file(&kept).expect("it is kept with them");
+    let trust = Trust::read(&fs::read_to_string(file).expect("text")).expect("a trust file");
+    let verified = verify(&[kept], Some(&trust)).expect("it can be read");
+    assert_eq!((verified.runs, &verified.findings[..]), (2, &[][..]));
+    assert_eq!((verified.chains[0].first, verified.chains[0].newest), (1, 2));
+}
+
 /// A part of the results shows what is in it and misses nothing else; whatever is named twice is looked at once.
 #[test]
 fn a_run_or_a_serial_number_can_be_looked_at_alone() {
     let (results, kept) = six();
     for path in [kept[3].home.clone(), results.path().join(&kept[3].seal.serial)] {
-        let verified = verify(std::slice::from_ref(&path)).expect("it can be read");
+        let verified = verify(std::slice::from_ref(&path), None).expect("it can be read");
         assert_eq!((&verified.findings[..], verified.is_whole), (&[][..], false));
     }
     let both = [kept[3].home.clone(), results.path().to_owned(), kept[3].home.join(".")];
-    assert_eq!(verify(&both).expect("it can be read").runs, 6);
+    assert_eq!(verify(&both, None).expect("it can be read").runs, 6);
     let copy = results.path().with_extension("copy");
     fs::rename(&kept[3].home, &copy).expect("it can be moved");
-    let verified = verify(std::slice::from_ref(&copy)).expect("it can be read");
+    let verified = verify(std::slice::from_ref(&copy), None).expect("it can be read");
     fs::remove_dir_all(&copy).expect("it can be removed");
     assert_eq!((verified.runs, &verified.findings[..]), (1, &[][..]));
-    assert!(verify(&[copy]).is_err());
+    assert!(verify(&[copy], None).is_err());
 }

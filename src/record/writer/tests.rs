@@ -20,7 +20,7 @@ impl Clock for Standing {
 
 /// Finishes a run of a bench without a key.
 fn finish(folder: RunFolder, files: Vec<(String, Vec<u8>)>) -> Result<PathBuf, WriteError> {
-    let sealing = Sealing { bench: "bench-1", clock: &Standing, clock_uncertainty: None };
+    let sealing = Sealing { bench: "bench-1", key: None, clock: &Standing, clock_uncertainty: None };
     folder.finish(files, &sealing).map(|kept| kept.home)
 }
 

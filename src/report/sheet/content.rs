@@ -80,11 +80,19 @@ fn facts(record: &Record, digest: &str) -> Vec<Fact> {
     fact("Origin", phrases::origin(record).map(|origin| visible(&origin)).unwrap_or_default());
     fact("Bench", visible(&format!("{}: {}", record.bench.jig, record.bench.describes)));
     let parts = record.unit.parts.iter().map(|part| format!("{} {}", visible(&part.name), visible(&part.lot)));
+    fact("Sealed by", record.bench.name.as_deref().map(|name| sealed_by(name, record)).unwrap_or_default());
     fact("Parts and lots", visible(&parts.collect::<Vec<_>>().join(" · ")));
     fact("Earlier runs of this unit", earlier(record));
     fact("Run", visible(&record.run.id));
     fact("SHA-256 of record.json", visible(digest));
     facts
+}
+
+fn sealed_by(bench: &str, record: &Record) -> String {
+    match &record.bench.key {
+        Some(key) => visible(&format!("{bench}, key {key}")),
+        None => visible(&format!("{bench}, unsigned: it has no key")),
+    }
 }
 
 fn earlier(record: &Record) -> String {
