@@ -2,6 +2,7 @@
 
 mod component;
 mod deviation;
+mod doubtful_line;
 mod estimate;
 pub mod monte_carlo;
 mod pooled;
@@ -18,6 +19,7 @@ pub const COVERAGE: f64 = 0.95;
 
 pub use component::{Component, Distribution, Evaluation};
 pub use deviation::deviation_uncertainty;
+pub use doubtful_line::{DoubtfulLine, DoubtfulPoint, LineDoubt, NoLine};
 pub use estimate::{Correlation, Estimate, whole_freedom};
 pub use monte_carlo::Drawn;
 pub use separable::{NoFit, Separable, exponential, likeness};
