@@ -5,7 +5,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use super::{TICKS_PER_SECOND, World};
-use crate::capture::{OutputChannel, Part, Tick};
+use crate::capture::{OutputChannel, Part, SampleChannel, Tick};
 use crate::clock::{Clock, HostTime, WallTime};
 use crate::jig::{Jig, JigError, JigIdentity};
 use crate::port::{Port, PortError};
@@ -36,6 +36,14 @@ impl SimClock {
     /// Looks at the world, for what only a simulated one can tell.
     pub fn with_world<T>(&self, look: impl FnOnce(&World) -> T) -> T {
         look(&self.shared.borrow().world)
+    }
+
+    /// Connects a reference source to a channel's input from now on; see [`World::connect_reference`].
+    pub fn connect_reference(&self, channel: SampleChannel, value: f64) -> bool {
+        let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+        // What was due before saw what was there.
+        world.settle_samples(stamped);
+        world.connect_reference(channel, value)
     }
 }
 

@@ -4,7 +4,7 @@
 
 use super::SimTime;
 use super::chance::Chance;
-use crate::capture::{EdgeChannel, Part, Tick};
+use crate::capture::{EdgeChannel, Part, SampleChannel, Tick};
 
 /// Ticks of the jig's clock in a second, nominally.
 pub const TICKS_PER_SECOND: u64 = 2_000_000;
@@ -121,6 +121,8 @@ pub struct Converter {
     codes_per_value: f64,
     offset_codes: f64,
     noise_codes: f64,
+    /// What a reference source at its input holds it at, whatever else would be there.
+    reference: Option<f64>,
 }
 
 /// How a converter is specified.
@@ -139,12 +141,19 @@ impl Converter {
             codes_per_value: gain / specified.per_code,
             offset_codes: offset / specified.per_code,
             noise_codes: specified.noise / specified.per_code,
+            reference: None,
         }
+    }
+
+    /// Connects a reference source to its input.
+    pub fn connect(&mut self, value: f64) {
+        self.reference = Some(value);
     }
 
     /// The code for a true value.
     #[inline]
     pub fn code(&self, value: f64, chance: &mut Chance) -> i32 {
+        let value = self.reference.unwrap_or(value);
         let exact = value * self.codes_per_value + self.offset_codes + self.noise_codes * chance.deviate();
         // Rounded to the nearest, by hand: a library call for each sample would be felt.
         (exact + if exact < 0.0 { -0.5 } else { 0.5 }) as i32
@@ -169,6 +178,22 @@ pub struct Converters {
 }
 
 impl Converters {
+    /// That of a channel; none where the simulated jig has no such channel.
+    pub fn of(&mut self, channel: SampleChannel) -> Option<&mut Converter> {
+        match channel {
+            SampleChannel::PackVoltage => Some(&mut self.volts),
+            SampleChannel::PackCurrent => Some(&mut self.amps),
+            SampleChannel::MotorTemperature => Some(&mut self.celsius[0]),
+            SampleChannel::HousingTemperature => Some(&mut self.celsius[1]),
+            SampleChannel::AirTemperature => Some(&mut self.celsius[2]),
+            SampleChannel::Light(segment) => self.light.get_mut(usize::from(segment)),
+            SampleChannel::LightFlicker => Some(&mut self.flicker),
+            SampleChannel::Red => Some(&mut self.colour[0]),
+            SampleChannel::Green => Some(&mut self.colour[1]),
+            SampleChannel::Blue => Some(&mut self.colour[2]),
+        }
+    }
+
     /// Converters with errors drawn from their calibration's uncertainty.
     pub fn drawn(chance: &mut Chance, bar_chance: &mut Chance) -> Self {
         let volts = Specified { per_code: 1.25e-3, gain_uncertainty: 1e-3, offset_uncertainty: 2e-3, noise: 0.8e-3 };

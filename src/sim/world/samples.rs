@@ -6,6 +6,11 @@ use crate::sim::pack::Terminals;
 use crate::sim::sensors::{PACK_TICKS, TEMPERATURE_TICKS, TICKS_PER_SECOND};
 
 impl World {
+    /// Connects a reference source to the input of a converter, which until then sees what is there. False where the jig has no such channel.
+    pub fn connect_reference(&mut self, channel: SampleChannel, value: f64) -> bool {
+        self.converters.of(channel).map(|converter| converter.connect(value)).is_some()
+    }
+
     /// Takes the samples that are due.
     pub(super) fn sample(&mut self, out: &mut Part) {
         if self.pack_at <= self.now {
