@@ -212,3 +212,78 @@ fn rounds_are_judged_again_as_they_were_taken() {
     let shown = text(&shown.stdout);
     assert_eq!(shown.matches("\ncheck ").count(), 1 + rounds.done, "each round is measured by itself: {shown}");
 }
+
+/// The simulated jig with a calibration that was due long ago.
+fn overdue_jig(folder: &Path) -> String {
+    let shipped = std::fs::read_to_string(JIG).expect("it is shipped");
+    let jig = shipped
+        .replace("calibrated: 2026-01-05", "calibrated: 2019-01-02")
+        .replace("due: 2099-12-31", "due: 2020-01-02");
+    assert_ne!(jig, shipped);
+    let path = folder.join("overdue.yaml");
+    std::fs::write(&path, jig).expect("written");
+    path.display().to_string()
+}
+
+#[test]
+fn a_run_on_an_overdue_jig_says_why_everywhere_and_is_judged_the_same() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (jig, results) = (overdue_jig(folder.path()), folder.path().join("results").display().to_string());
+    let run = |more: &[&str]| {
+        let mut arguments =
+            vec!["run", QUICK, "--unit", UNIT, "--jig", &jig, "--serial", "SM-0001", "--results", &results];
+        arguments.extend(more);
+        railproof(&arguments)
+    };
+    for (more, exit, says) in [
+        (&[][..], 4, "was due on 2020-01-02 (and 16 more channels); calibrate it"),
+        (&["--overdue-because", ""], 2, "say why the run cannot wait"),
+        (&["--overdue-because", "  "], 2, "say why the run cannot wait"),
+    ] {
+        let refused = run(more);
+        let said = text(&refused.stderr);
+        assert!(refused.status.code() == Some(exit) && said.contains(says), "{more:?}: {said}");
+        assert!(!Path::new(&results).join("SM-0001").exists(), "{more:?}");
+    }
+
+    let reason = "the reference <is> away until Friday";
+    let done = run(&["--overdue-because", reason]);
+    let said = unfolded(&done.stdout);
+    assert_eq!(done.status.code(), Some(0), "{said}{}", text(&done.stderr));
+    for words in ["CALIBRATION PAST ITS DUE DATE: clock, encoder,", "the calibration was due on 2020-01-02.", reason] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    let run_folder = std::fs::read_dir(Path::new(&results).join("SM-0001")).expect("runs").next().expect("a run");
+    let run_folder = run_folder.expect("a folder").path();
+    let file =
+        |name: &str| std::fs::read_to_string(run_folder.join(name)).unwrap_or_else(|error| panic!("{name}: {error}"));
+    assert!(file("certificate.html").contains("Reason given for running all the same: the reference &lt;is&gt; away"));
+    assert!(file("junit.xml").contains("calibration past its due date"));
+    let record = file("record.json");
+    assert!(record.contains("\"overdue_because\": \"the reference <is> away until Friday\""));
+
+    let again = judge_on(&jig, QUICK, &run_folder, &["--format", "json"]);
+    let now = text(&again.stdout);
+    assert_eq!((again.status.code(), measured(&now)), (Some(0), measured(&record)));
+    let mut then: Record = serde_json::from_str(&record).expect("a record");
+    then.run.origin = Origin::Replayed;
+    assert_eq!(serde_json::from_str::<Record>(&now).expect("a record"), then);
+
+    // Without the record nobody gave a reason, and another channel was not excused by it.
+    let alone = folder.path().join("alone.capture");
+    std::fs::copy(run_folder.join("captures/run.capture"), &alone).expect("copied");
+    assert_eq!(judge_on(&jig, QUICK, &alone, &[]).status.code(), Some(4));
+    let one_due = record.replacen("\"due\": \"2020-01-02\"", "\"due\": \"2099-01-02\"", 1);
+    assert_ne!(one_due, record);
+    std::fs::write(run_folder.join("record.json"), one_due).expect("written");
+    let not_excused = judge_on(&jig, QUICK, &run_folder, &[]);
+    let said = unfolded(&not_excused.stdout);
+    assert!(not_excused.status.code() == Some(4) && said.contains("`clock` was due on 2020-01-02"), "{said}");
+}
+
+#[test]
+fn a_reason_without_an_overdue_calibration_is_not_recorded() {
+    let run = Run::with(&["--overdue-because", "for no reason"]);
+    assert_eq!(run.exit, Some(0));
+    assert!(!run.record().contains("overdue_because"));
+}

@@ -135,6 +135,8 @@ fn step_clock() -> Value {
 /// A record with every optional field there is.
 fn full() -> Value {
     let record = records::changed("does-not-conform-2", |value| {
+        value["bench"]["calibrations"][0]["environment"] = serde_json::json!("21.5 °C, 45 % RH");
+        value["bench"]["overdue_because"] = serde_json::json!("the reference is away until Friday");
         value["invalid_because"] = serde_json::json!(["a frame of the capture board was lost"]);
         value["bench"]["name"] = serde_json::json!("bench-3");
         value["bench"]["key"] = serde_json::json!("SHA256:zr9ZiYrZF8SLhyvoJpFcNmv9hY4zv2T0xf2kUrWg6E4");

@@ -58,6 +58,28 @@ fn the_certificate_says_what_was_found_and_how_sure_it_is() {
 }
 
 #[test]
+fn a_certificate_of_an_overdue_jig_says_so_and_under_what_conditions_it_was_calibrated() {
+    let record = records::changed("conforms-1", |value| {
+        value["bench"]["calibrations"][0]["due"] = json!("2026-03-03");
+        value["bench"]["calibrations"][0]["environment"] = json!("21.5 °C, 45 % RH");
+        value["bench"]["overdue_because"] = json!("the reference is away until Friday");
+    });
+    let html = sheet_html(&record, DIGEST);
+    for said in [
+        "Calibration past its due date",
+        "clock: the calibration was due on 2026-03-03.",
+        "Reason given for running all the same: the reference is away until Friday",
+        "clock (at 21.5 °C, 45 % RH)",
+    ] {
+        assert!(html.contains(said), "{said}");
+    }
+    assert_eq!(kind(&record), Kind::Certificate);
+    assert!(!sheet_html(&kept("conforms-1"), DIGEST).contains("past its due date"));
+    let (with, without) = (sheet_pdf(&record, DIGEST), sheet_pdf(&kept("conforms-1"), DIGEST));
+    assert_ne!(with.expect("a PDF").len(), without.expect("a PDF").len());
+}
+
+#[test]
 fn the_nonconformity_sheet_puts_what_failed_first() {
     let html = sheet_html(&kept("does-not-conform-1"), DIGEST);
     let place = |said: &str| html.find(said).unwrap_or_else(|| panic!("{said}"));

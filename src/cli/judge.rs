@@ -58,7 +58,8 @@ pub fn judge(args: &JudgeArgs) -> Result<Exit, Failure> {
     let now = ComputerClock::new().wall();
     let took_s = judging.took_s();
     let outcome = judging.outcome(ending(stored.record.as_ref(), &prepared, took_s));
-    let outcome = prepared.within_calibration(outcome, stored.started().unwrap_or(now).date());
+    let excused = stored.record.as_ref().map(excused).unwrap_or_default();
+    let outcome = prepared.within_calibration(outcome, stored.started().unwrap_or(now).date(), &excused);
     let mut header = header(&prepared, stored.record.as_ref(), &serial, now, &outcome);
     header.warnings.extend(notes);
     let record = record::record(&prepared.plan, &outcome, header);
@@ -145,6 +146,12 @@ fn read_record(path: &Path) -> Result<Record, Failure> {
         let why = error.context(format!("{}: this record cannot be read; name the capture alone", path.display()));
         Failure::new(Exit::BadInput, why)
     })
+}
+
+/// The channels that were past their calibration when the run was carried out all the same, for the reason on record.
+fn excused(record: &Record) -> Vec<&str> {
+    let is_excused = record.bench.overdue_because.is_some();
+    record.overdue().filter(|_| is_excused).map(|calibration| calibration.channel.as_str()).collect()
 }
 
 fn serial(args: &JudgeArgs, prepared: &Prepared, stored: Option<&Record>) -> Result<String, Failure> {

@@ -77,15 +77,21 @@ impl TerminalOperator {
         Self { prepared, ready: None, terminal: Terminal { lines: None }, yes_or_no: false }
     }
 
-    /// Has the operator confirm what the plan wants before anything moves.
+    /// Has the operator confirm what has to be so below a heading, before anything is done.
     ///
     /// # Errors
     /// Where nobody is there to confirm, somebody interrupts, or the answer is not yes.
-    pub fn confirm(&mut self, before: &[String], clock: &ComputerClock, stop: &AtomicBool) -> Result<(), Failure> {
+    pub fn confirm(
+        &mut self,
+        heading: &str,
+        before: &[String],
+        clock: &ComputerClock,
+        stop: &AtomicBool,
+    ) -> Result<(), Failure> {
         if before.is_empty() {
             return Ok(());
         }
-        say("Before anything moves:");
+        say(heading);
         before.iter().for_each(|item| say(&format!("  - {item}")));
         if !std::io::stdin().is_terminal() {
             let why = "nobody is at the terminal to confirm this; see to it and add --confirmed";

@@ -47,9 +47,10 @@ impl Prepared {
         Err(Failure::new(Exit::Usage, anyhow!(why)))
     }
 
-    /// A run on a jig past its calibration proves nothing.
-    pub fn within_calibration(&self, outcome: RunOutcome, day: time::Date) -> RunOutcome {
-        self.jig.overdue(day).into_iter().fold(outcome, |outcome, (channel, dates)| {
+    /// A run on a jig past its calibration proves nothing, but for channels that are `excused`.
+    pub fn within_calibration(&self, outcome: RunOutcome, day: time::Date, excused: &[&str]) -> RunOutcome {
+        let overdue = self.jig.overdue(day).into_iter().filter(|(channel, _)| !excused.contains(&channel.as_str()));
+        overdue.fold(outcome, |outcome, (channel, dates)| {
             let why = format!("the calibration of the jig's `{channel}` was due on {}; calibrate it", dates.due);
             invalidated(outcome, why)
         })
@@ -70,6 +71,7 @@ impl Prepared {
     /// The bench with its calibrations.
     pub fn bench_facts(&self, describes: String, operator: Option<String>) -> stored::BenchFacts {
         let calibration = |(channel, dates): (String, Dates)| stored::CalibrationFacts {
+            environment: self.jig.environments.get(&channel).cloned(),
             channel,
             date: dates.calibrated.to_string(),
             due: dates.due.to_string(),
@@ -81,6 +83,7 @@ impl Prepared {
             describes,
             operator,
             calibrations: self.jig.dates().into_iter().map(calibration).collect(),
+            overdue_because: None,
         }
     }
 

@@ -55,6 +55,9 @@ pub struct RunArgs {
     /// What the plan lists under `before` has been seen to
     #[arg(long)]
     confirmed: bool,
+    /// Run on a jig past its calibration's due date, for this reason, which is recorded and printed on every report
+    #[arg(long, value_name = "REASON", value_parser = reason)]
+    overdue_because: Option<String>,
     /// Print the uncertainty budget of each value
     #[arg(long)]
     budget: bool,
@@ -76,6 +79,13 @@ fn part(text: &str) -> Result<stored::Part, String> {
     }
 }
 
+fn reason(text: &str) -> Result<String, String> {
+    match text.trim() {
+        "" => Err("say why the run cannot wait for the calibration".into()),
+        reason => Ok(reason.to_owned()),
+    }
+}
+
 /// Qualifies one unit.
 pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let prepared = prepare(args)?;
@@ -83,7 +93,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let interrupted = watch_for_signals()?;
     let clock = ComputerClock::new();
     let started = clock.wall();
-    within_calibration(&prepared.jig, started.date())?;
+    let overdue_because = within_calibration(&prepared.jig, started.date(), args.overdue_because.as_deref())?;
     let id = uuid::Uuid::now_v7().to_string();
     let folder = stage(args, &id)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
@@ -91,7 +101,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     questions_can_be_answered(&prepared.plan, &answering)?;
     let mut operator = TerminalOperator::new(answering);
     if !bench.simulated() && !args.confirmed {
-        operator.confirm(&prepared.plan.before, &clock, &interrupted)?;
+        operator.confirm("Before anything moves:", &prepared.plan.before, &clock, &interrupted)?;
     }
 
     let (outcome, usage) = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
@@ -108,7 +118,8 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
         railproof: env!("CARGO_PKG_VERSION").to_owned(),
         predecessors: record::predecessors(&args.results, &args.serial),
     };
-    let header = header(args, &prepared, &bench, key.as_ref(), facts);
+    let mut header = header(args, &prepared, &bench, key.as_ref(), facts);
+    header.bench.overdue_because = overdue_because;
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record, &clock, key.as_ref())?;
     let place = format!("{}\n{}", sealed(&kept), kept.home.display());
@@ -164,7 +175,7 @@ fn conduct(
     let mut watcher = TerminalWatcher::new();
     let protection = run::protection(&prepared.unit, &prepared.jig);
     let job = Job { plan: &prepared.plan, setup: &setup, protection: &protection, serial: &args.serial, interrupted };
-    let OpenBench { clock, port, jig } = bench;
+    let OpenBench { clock, port, jig, .. } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
     let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);
     let usage = evidence.usage().clone();
@@ -175,14 +186,29 @@ fn conduct(
     Ok((outcome, usage))
 }
 
-/// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet.
-fn within_calibration(jig: &JigFile, today: time::Date) -> Result<(), Failure> {
+/// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet, unless there is a
+/// reason to go on, which is then what the record has to say.
+fn within_calibration(jig: &JigFile, today: time::Date, because: Option<&str>) -> Result<Option<String>, Failure> {
     let mut wrong: Vec<String> = jig
         .overdue(today)
         .into_iter()
         .map(|(channel, dates)| format!("the calibration of the jig's `{channel}` was due on {}", dates.due))
         .collect();
-    let right = if wrong.is_empty() { "set the computer's clock, or correct the jig file" } else { "calibrate it" };
+    let because = match because {
+        Some(_) if wrong.is_empty() => {
+            say("railproof: no calibration is past its due date; --overdue-because is not recorded");
+            None
+        }
+        because => because,
+    };
+    if because.is_some() {
+        wrong.drain(..).for_each(|overdue| say(&format!("railproof: {overdue}")));
+    }
+    let right = if wrong.is_empty() {
+        "set the computer's clock, or correct the jig file"
+    } else {
+        "calibrate it (`railproof jig calibrate`), or say why not with --overdue-because"
+    };
     if wrong.is_empty() {
         // The calendar of the bench may be a day ahead of UTC.
         let tomorrow = today.next_day().unwrap_or(today);
@@ -195,7 +221,7 @@ fn within_calibration(jig: &JigFile, today: time::Date) -> Result<(), Failure> {
         }));
     }
     match wrong.split_first() {
-        None => Ok(()),
+        None => Ok(because.map(str::to_owned)),
         Some((first, more)) => {
             let more = if more.is_empty() { String::new() } else { format!(" (and {} more channels)", more.len()) };
             let why = format!("{first}{more}; {right}; nothing was moved");

@@ -15,6 +15,7 @@ pub use wear::{WearLimit, WearPart};
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 use crate::quantity::Dimension;
 use crate::written::{Fields, Node, Notes, Problem, Source, read};
+use std::collections::BTreeMap;
 use time::Date;
 
 /// What kind of jig it is, which decides who speaks to it.
@@ -73,6 +74,8 @@ pub struct JigFile {
     pub lit_above: f64,
     /// What its parts are good for, where the file says so.
     pub wear: Vec<WearLimit>,
+    /// Under what conditions something was calibrated, by name as in [`JigFile::dates`], where the file says so.
+    pub environments: BTreeMap<String, String>,
 }
 
 /// The clock that stamps edges and samples.
@@ -249,6 +252,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
     let keep_alive = channels::keep_alive(&file, kind);
     channels::no_wire_twice(&file, &edges, &outputs, keep_alive);
     let interlocks = interlocks(&file, kind, &edges);
+    let environments = channels::environments(&file);
     let trips = trips::trips(&file);
     file.need_parsed("safe state", "all off", words::safe_state);
     let lit_above = lit_above(&file, &samples);
@@ -269,6 +273,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
         trips: trips?,
         lit_above: lit_above?,
         wear,
+        environments,
     })
 }
 

@@ -96,6 +96,15 @@ pub struct RunFacts {
     pub predecessors: Vec<String>,
 }
 
+impl Record {
+    /// The calibrations that were past their due date on the day of the run.
+    pub fn overdue(&self) -> impl Iterator<Item = &CalibrationFacts> {
+        // Days of RFC 3339 sort as texts.
+        let day = self.run.started.get(..10).unwrap_or_default();
+        self.bench.calibrations.iter().filter(move |calibration| calibration.due.as_str() < day)
+    }
+}
+
 impl RunFacts {
     /// Whether no unit was tested: the world of the run, or of the run whose evidence was judged again, was simulated.
     pub fn is_simulated(&self) -> bool {
@@ -141,6 +150,9 @@ pub struct BenchFacts {
     pub operator: Option<String>,
     /// Calibration of each channel that the run used.
     pub calibrations: Vec<CalibrationFacts>,
+    /// Why the run was carried out although a calibration was past its due date, where one was.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub overdue_because: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -151,6 +163,9 @@ pub struct CalibrationFacts {
     pub date: String,
     /// Date up to which it holds.
     pub due: String,
+    /// Under what conditions it was made, where the jig file says so.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub environment: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -6,7 +6,7 @@
 //! package that writes the report knows neither, nor properties, so its output is gone over once with an XML reader.
 
 use super::words::visible_within;
-use super::{look, number, rounds, rule, worst};
+use super::{look, number, overdue, rounds, rule, worst};
 use crate::record::Record;
 use crate::record::stored::{Check, Origin, Reading, Requirement, RoundReading, Rule, Verdict};
 use junit_report::{Duration, OffsetDateTime, ReportBuilder, TestCase, TestCaseBuilder, TestSuiteBuilder};
@@ -189,6 +189,8 @@ fn properties(record: &Record, digest: &str) -> Vec<(String, String)> {
     properties.extend(record.unit.parts.iter().map(|part| (format!("part {}", clean(&part.name)), clean(&part.lot))));
     properties.extend(record.bench.name.iter().map(|name| ("bench".to_owned(), clean(name))));
     properties.extend(record.bench.key.iter().map(|key| ("bench key".to_owned(), clean(key))));
+    let overdue = overdue::lines(record).into_iter().map(|line| (overdue::TITLE.to_lowercase(), clean(&line)));
+    properties.extend(overdue);
     properties.extend(record.run.seed.map(|seed| ("seed".to_owned(), seed.to_string())));
     properties.extend(record.run.faults.iter().map(|fault| ("fault".to_owned(), clean(fault))));
     properties.extend(

@@ -9,6 +9,7 @@ mod face;
 mod junit;
 mod look;
 mod number;
+mod overdue;
 mod plot;
 mod rounds;
 mod rule;

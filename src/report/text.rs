@@ -4,7 +4,7 @@
 //! it strips them where they are not wanted.
 
 use super::words::{visible, visible_within};
-use super::{look, number, rounds, worst};
+use super::{look, number, overdue, rounds, worst};
 use crate::record::Record;
 use crate::record::stored::{Check, Origin, Requirement, Rule, Verdict};
 use anstyle::{AnsiColor, Style};
@@ -45,8 +45,10 @@ fn head(record: &Record, width: u16) -> String {
     let title = format!("{}, serial number {}, {plan}", visible(&unit.title), visible(&unit.serial));
     let mut lines = folded(&title, "", width).iter().map(|line| styled(line, Style::new().bold())).collect::<Vec<_>>();
     let is_replayed = record.run.origin == Origin::Replayed;
-    for said in [record.run.is_simulated().then_some(SIMULATED), is_replayed.then_some(REPLAYED)].into_iter().flatten()
-    {
+    let overdue = overdue::lines(record);
+    let overdue = (!overdue.is_empty()).then(|| format!("{}: {}", overdue::TITLE.to_uppercase(), overdue.join(" ")));
+    let marks = [record.run.is_simulated().then_some(SIMULATED), is_replayed.then_some(REPLAYED), overdue.as_deref()];
+    for said in marks.into_iter().flatten() {
         lines.extend(folded(said, "", width).iter().map(|line| styled(line, Style::new().bold())));
     }
     format!("{}\n\n", lines.join("\n"))

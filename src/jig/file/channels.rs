@@ -6,6 +6,7 @@ use super::{wires, words};
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 use crate::quantity::Dimension;
 use crate::written::{Fields, Mistake, Node, Notes, Scalar, nearest};
+use std::collections::BTreeMap;
 
 /// What a file says at its head about the dates of all channels that have none of their own.
 #[derive(Debug, Clone, Copy)]
@@ -23,8 +24,10 @@ pub(super) fn usual_dates(file: &Fields<'_>) -> Usual {
     }
 }
 
-/// The dates of one channel: its own, or else those at the head of the file.
+/// The dates of one channel: its own, or else those at the head of the file. What it says of the environment is taken by
+/// [`environments`].
 pub(super) fn dates(fields: &Fields<'_>, usual: Usual) -> Option<Dates> {
+    fields.word("environment", "21.5 °C, 45 % RH");
     match (fields.node("calibrated"), fields.node("due"), usual) {
         (None, None, Usual::Known(dates)) => Some(dates),
         (None, None, Usual::Unreadable) => None,
@@ -35,6 +38,30 @@ pub(super) fn dates(fields: &Fields<'_>, usual: Usual) -> Option<Dates> {
         }
         _ => own_dates(fields),
     }
+}
+
+/// Under what conditions each calibration was made, in words: a channel's own, or else those at the head of the file where
+/// its dates are those of the head, too.
+pub(super) fn environments(file: &Fields<'_>) -> BTreeMap<String, String> {
+    let said = |node: Option<&Node>| match node {
+        Some(Node::Scalar(words)) => Some(words.text.trim().to_owned()),
+        _ => None,
+    };
+    let usual = file.word("environment", "21.5 °C, 45 % RH").map(|words| words.text.trim().to_owned());
+    let mut environments = BTreeMap::new();
+    let mut of = |name: &str, node: &Node| {
+        let Node::Map(map) = node else { return };
+        let has_dates = map.get("calibrated").is_some() || map.get("due").is_some();
+        let environment = said(map.get("environment")).or_else(|| usual.clone().filter(|_| !has_dates));
+        environments.extend(environment.map(|environment| (name.to_owned(), environment)));
+    };
+    for name in ["clock", "encoder"] {
+        file.node(name).into_iter().for_each(|node| of(name, node));
+    }
+    if let Some(Node::Map(samples)) = file.node("samples") {
+        samples.entries.iter().for_each(|(name, node)| of(&name.text, node));
+    }
+    environments
 }
 
 fn own_dates(fields: &Fields<'_>) -> Option<Dates> {

@@ -71,6 +71,21 @@ fn a_calibration_falls_due_the_day_after() {
 }
 
 #[test]
+fn an_environment_belongs_to_the_dates_beside_it() {
+    let text = SIMULATED
+        .replace("due: 2099-12-31", "due: 2099-12-31\nenvironment: 21 °C, 40 % RH")
+        .replace(
+            "0 %, offset uncertainty: 0.29 K }\n  light 1",
+            "0 %, offset uncertainty: 0.29 K, calibrated: 2026-02-01, due: 2027-02-01 }\n  light 1",
+        )
+        .replace("rate: 2 MHz", "rate: 2 MHz\n  environment: \"19 °C\"");
+    let said = good(&text).environments;
+    assert_eq!((said["clock"].as_str(), said["encoder"].as_str()), ("19 °C", "21 °C, 40 % RH"));
+    assert_eq!((said["light 3"].as_str(), said.get("air temperature")), ("21 °C, 40 % RH", None));
+    assert!(good(SIMULATED).environments.is_empty());
+}
+
+#[test]
 fn wrong_wires_are_found() {
     problems(
         &PI.replace("direction:       { pin: 27 }", "direction:       { pin: 17 }"),

@@ -2,9 +2,9 @@
 
 use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
 use crate::record::Record;
-use crate::record::stored::{Check, Requirement, Rule, Verdict};
+use crate::record::stored::{CalibrationFacts, Check, Requirement, Rule, Verdict};
 use crate::report::words::{visible, visible_within};
-use crate::report::{number, plot, rounds, rule, scale, worst};
+use crate::report::{number, overdue, plot, rounds, rule, scale, worst};
 
 /// Facts whose values take the whole width.
 const WIDE: [&str; 5] = ["Bench", "Parts and lots", "Earlier runs of this unit", "Run", "SHA-256 of record.json"];
@@ -24,6 +24,7 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
         headline: phrases::headline(record.decision),
         statement: phrases::statement(record),
         simulated: record.run.is_simulated().then_some(phrases::SIMULATED),
+        overdue: overdue::lines(record),
         reasons: reasons(record),
         facts: facts(record, digest),
         failures: failures(record),
@@ -39,18 +40,23 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
     }
 }
 
-/// Channels with the dates of their calibration; those calibrated on one day share a line.
+/// Channels with the dates of their calibration; those calibrated on one day under one condition share a line.
 fn calibrations(record: &Record) -> Vec<[String; 3]> {
-    let mut lines: Vec<(Vec<String>, &str, &str)> = Vec::new();
+    let mut lines: Vec<(Vec<String>, &CalibrationFacts)> = Vec::new();
     for one in &record.bench.calibrations {
         let channel = visible_within(&one.channel, 60);
-        match lines.iter_mut().find(|(_, date, due)| *date == one.date && *due == one.due) {
-            Some((channels, ..)) => channels.push(channel),
-            None => lines.push((vec![channel], &one.date, &one.due)),
+        let is_alike = |like: &CalibrationFacts| {
+            like.date == one.date && like.due == one.due && like.environment == one.environment
+        };
+        match lines.iter_mut().find(|(_, like)| is_alike(like)) {
+            Some((channels, _)) => channels.push(channel),
+            None => lines.push((vec![channel], one)),
         }
     }
-    let line = |(channels, date, due): (Vec<String>, &str, &str)| {
-        [visible(&channels.join(", ")), visible_within(date, 30), visible_within(due, 30)]
+    let line = |(channels, like): (Vec<String>, &CalibrationFacts)| {
+        let at = like.environment.as_ref().map(|words| format!(" (at {})", visible_within(words, 120)));
+        let channels = visible(&channels.join(", ")) + &at.unwrap_or_default();
+        [channels, visible_within(&like.date, 30), visible_within(&like.due, 30)]
     };
     lines.into_iter().map(line).collect()
 }

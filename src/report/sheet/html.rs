@@ -3,7 +3,7 @@
 use super::{Failure, Group, Row, Sheet, phrases};
 use crate::record::stored::Verdict;
 use crate::report::face::Weight;
-use crate::report::look;
+use crate::report::{look, overdue};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -92,13 +92,21 @@ fn head(sheet: &Sheet) -> Markup {
 
 fn failures(sheet: &Sheet) -> Markup {
     html! {
-        @if !sheet.reasons.is_empty() {
-            h2 { "Why the run is invalid" }
-            ul class="plain" { @for reason in &sheet.reasons { li { (reason) } } }
-        }
+        (list(overdue::TITLE, &sheet.overdue))
+        (list("Why the run is invalid", &sheet.reasons))
         @if !sheet.failures.is_empty() {
             h2 { "What is not proven to conform" }
             @for one in &sheet.failures { (failure(one)) }
+        }
+    }
+}
+
+/// A section of plain lines; nothing where there are none.
+fn list(title: &str, lines: &[String]) -> Markup {
+    html! {
+        @if !lines.is_empty() {
+            h2 { (title) }
+            ul class="plain" { @for line in lines { li { (line) } } }
         }
     }
 }
@@ -174,10 +182,7 @@ fn bench(sheet: &Sheet) -> Markup {
                 tbody { @for line in &sheet.calibrations { tr { @for cell in line { td { (cell) } } } } }
             }
         }
-        @if !sheet.notes.is_empty() {
-            h2 { "Notes of the bench" }
-            ul class="plain" { @for note in &sheet.notes { li { (note) } } }
-        }
+        (list("Notes of the bench", &sheet.notes))
     }
 }
 

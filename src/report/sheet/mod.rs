@@ -63,6 +63,8 @@ struct Sheet {
     statement: String,
     /// Where the run was simulated, what that means; stands on every page.
     simulated: Option<&'static str>,
+    /// Which calibrations were past their due date, and why the run was carried out all the same.
+    overdue: Vec<String>,
     /// Why the run is invalid.
     reasons: Vec<String>,
     facts: Vec<Fact>,

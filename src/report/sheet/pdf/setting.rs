@@ -6,7 +6,7 @@ use super::tree::Role;
 use crate::record::stored::Verdict;
 use crate::report::face::{self, Weight};
 use crate::report::sheet::{Fact, Failure, Group, Row, Sheet, phrases};
-use crate::report::{look, plot, scale};
+use crate::report::{look, overdue, plot, scale};
 
 const WIDTH: f64 = RIGHT - LEFT;
 
@@ -19,12 +19,13 @@ pub fn set(sheet: &Sheet) -> Flow {
     }
     head(&mut flow, sheet);
     facts(&mut flow, &sheet.facts);
-    reasons(&mut flow, sheet);
+    list(&mut flow, overdue::TITLE, &sheet.overdue);
+    list(&mut flow, "Why the run is invalid", &sheet.reasons);
     failures(&mut flow, sheet);
     results(&mut flow, sheet);
     plots(&mut flow, sheet);
     calibrations(&mut flow, sheet);
-    notes(&mut flow, sheet);
+    list(&mut flow, "Notes of the bench", &sheet.notes);
     cautions(&mut flow, sheet);
     furniture(&mut flow, sheet);
     flow
@@ -100,11 +101,12 @@ fn fact_row(flow: &mut Flow, facts: &[&Fact], room: f64) {
     flow.y += height;
 }
 
-fn reasons(flow: &mut Flow, sheet: &Sheet) {
-    if !sheet.reasons.is_empty() {
-        flow.section("Why the run is invalid", 2.0 * Type::BODY.leading);
-        for reason in &sheet.reasons {
-            flow.paragraph(reason, Type::BODY);
+/// A section of plain lines; nothing where there are none.
+fn list(flow: &mut Flow, title: &'static str, lines: &[String]) {
+    if !lines.is_empty() {
+        flow.section(title, 2.0 * Type::BODY.leading);
+        for line in lines {
+            flow.paragraph(line, Type::BODY);
             flow.y += 2.0;
         }
     }
@@ -261,16 +263,6 @@ fn calibrations(flow: &mut Flow, sheet: &Sheet) {
         let cells: Vec<Cell> =
             columns.iter().zip(line).map(|(column, text)| Cell::of(column, &[(text, Type::BODY)])).collect();
         table.row(&cells);
-    }
-}
-
-fn notes(flow: &mut Flow, sheet: &Sheet) {
-    if !sheet.notes.is_empty() {
-        flow.section("Notes of the bench", 2.0 * Type::BODY.leading);
-        for note in &sheet.notes {
-            flow.paragraph(note, Type::BODY);
-            flow.y += 2.0;
-        }
     }
 }
 
