@@ -2,6 +2,7 @@
 
 use super::world::WorldArgs;
 use super::{Exit, Failure};
+use crate::capture::SampleChannel;
 use crate::clock::{Clock, ComputerClock};
 use crate::jig::capture_board::{CaptureBoard, Expected};
 use crate::jig::pi::{self, PiWiring};
@@ -34,6 +35,8 @@ pub struct OpenBench {
     pub clock: Box<dyn Clock>,
     pub port: Box<dyn Port>,
     pub jig: Box<dyn Jig>,
+    /// Sets a reference source at a channel's input, where the world is one that can; nobody has to turn a knob then.
+    pub reference: Option<Box<dyn Fn(SampleChannel, f64) -> bool>>,
 }
 
 impl OpenBench {
@@ -58,7 +61,10 @@ impl Choice {
             JigKind::Simulated => {
                 let world = self.world.world(unit, serial)?;
                 let (clock, port, jig) = sim::bench(world, ComputerClock::new().wall());
-                Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: Box::new(jig) })
+                let world = clock.clone();
+                let reference = Box::new(move |channel, value| world.connect_reference(channel, value));
+                let (clock, port, jig) = (Box::new(clock), Box::new(port), Box::new(jig));
+                Ok(OpenBench { clock, port, jig, reference: Some(reference) })
             }
             JigKind::CaptureBoard => self.capture_board(unit, jig),
             JigKind::RaspberryPi => self.raspberry_pi(unit, jig),
@@ -90,7 +96,7 @@ impl Choice {
             .map_err(|error| Failure { exit: Exit::Invalid, error })?;
         let clock = board.clock();
         let port = self.unit_link(unit, jig, clock.clone())?;
-        Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: Box::new(board) })
+        Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: Box::new(board), reference: None })
     }
 
     fn raspberry_pi(&self, unit: &Unit, jig: &JigFile) -> Result<OpenBench, Failure> {
@@ -98,7 +104,7 @@ impl Choice {
         let clock = ComputerClock::new();
         let pins = pi::open(&wiring, &clock).map_err(invalid)?;
         let port = self.unit_link(unit, jig, clock.clone())?;
-        Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: pins })
+        Ok(OpenBench { clock: Box::new(clock), port: Box::new(port), jig: pins, reference: None })
     }
 
     fn unit_link(&self, unit: &Unit, jig: &JigFile, clock: ComputerClock) -> Result<SerialPort, Failure> {

@@ -53,7 +53,7 @@ enum Command {
     Key(key::KeyArgs),
     /// Prove that records are as they were sealed, or name what is not
     Verify(verify::VerifyArgs),
-    /// Keep a jig true: its wear, its logbook
+    /// Keep a jig true: its calibration, its wear, its logbook
     #[command(subcommand)]
     Jig(jig::JigCommand),
     /// Serve a simulated unit and capture board on two serial ports

@@ -12,7 +12,7 @@ use crate::stats::{Component, Distribution, Estimate, summary};
 /// A level needs so many samples.
 pub(super) const SAMPLES_MIN: usize = 5;
 /// Variance of rounding to whole codes, where noise or course spread it evenly.
-pub(super) const ROUNDING: f64 = 1.0 / 12.0;
+pub const ROUNDING: f64 = 1.0 / 12.0;
 
 /// The line of a budget for what scatters.
 const REPEAT: &str = "repeat";
@@ -124,7 +124,7 @@ impl Converter {
 /// Standard deviation of the error that rounding to whole numbers leaves in the mean of many readings with normal noise of
 /// this variance. The mean error at x is Σ (−1)^k sin(2πkx) exp(−2π²k²σ²) / (πk); this is its rms over all x, and for no noise
 /// 1/√12 (B. Widrow, I. Kollár, Quantization Noise, 2008: characteristic function of a rounded variable).
-pub(super) fn rounding_of_a_mean(noise_variance: f64) -> f64 {
+pub fn rounding_of_a_mean(noise_variance: f64) -> f64 {
     let square = 4.0 * std::f64::consts::PI.powi(2);
     if noise_variance < 1e-4 {
         return ROUNDING.sqrt();

@@ -41,6 +41,7 @@ pub use catalogue::{CATALOGUE, Measurand, find};
 pub use closer::{
     Cause, CloserLook, Doubled, Family, Followed, Gap, Listed, LookCloser, LostWay, Place, Spectrum, WayCause,
 };
+pub use converter::{ROUNDING, rounding_of_a_mean};
 pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
 pub use pooling::Pooling;
 pub use session::Session;

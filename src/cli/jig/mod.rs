@@ -1,6 +1,9 @@
 //! `railproof jig`: what keeps a jig true.
 
+mod calibrate;
+mod live;
 mod logbook;
+mod shown;
 
 pub use logbook::enter_use;
 
@@ -10,6 +13,8 @@ use clap::Subcommand;
 /// What to do for the jig.
 #[derive(Debug, Subcommand)]
 pub enum JigCommand {
+    /// Find a channel's calibration from readings against a reference, and write it into the jig file
+    Calibrate(Box<calibrate::CalibrateArgs>),
     /// Note what was done to a jig, and which parts were renewed
     Note(logbook::NoteArgs),
     /// Print what a jig has worn, and what was noted
@@ -19,6 +24,7 @@ pub enum JigCommand {
 /// Does it.
 pub fn jig(command: &JigCommand) -> Result<Exit, Failure> {
     match command {
+        JigCommand::Calibrate(args) => calibrate::calibrate(args),
         JigCommand::Note(args) => logbook::note(args),
         JigCommand::Logbook(args) => logbook::show(args),
     }
