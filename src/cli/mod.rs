@@ -6,6 +6,8 @@
 mod bench;
 mod captures;
 mod evidence;
+mod history;
+mod index;
 mod inputs;
 mod jig;
 mod judge;
@@ -14,6 +16,7 @@ mod lint;
 mod measure;
 mod operator;
 mod prepared;
+mod records;
 mod run;
 mod show;
 mod signals;
@@ -56,6 +59,10 @@ enum Command {
     /// Keep a jig true: its calibration, its wear, its logbook
     #[command(subcommand)]
     Jig(jig::JigCommand),
+    /// Tell what became of a unit: its runs, reworks, dispatch and return
+    History(history::HistoryArgs),
+    /// Bring the index of the records up to date, or make it anew
+    Index(index::IndexArgs),
     /// Serve a simulated unit and capture board on two serial ports
     Simulate(simulate::SimulateArgs),
 }
@@ -104,6 +111,8 @@ pub fn main() -> ExitCode {
         Command::Key(args) => key::key(&args),
         Command::Verify(args) => verify::verify(&args),
         Command::Jig(command) => jig::jig(&command),
+        Command::History(args) => history::history(&args),
+        Command::Index(args) => index::index(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };
     match done {

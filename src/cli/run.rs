@@ -6,6 +6,7 @@ use super::jig::enter_use;
 use super::key::{KeyChoice, unnamed};
 use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
 use super::prepared::{self, Prepared};
+use super::records;
 use super::show;
 use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
@@ -124,6 +125,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let kept = keep(&prepared, folder, &record, &clock, key.as_ref())?;
     let place = format!("{}\n{}", sealed(&kept), kept.home.display());
     show::record(args.format, &record, &place, args.budget)?;
+    records::note(&args.results, &args.serial);
     Ok(show::exit(&outcome))
 }
 

@@ -3,12 +3,16 @@
 //! Reports are made from the stored form alone, so that every sheet can be made again years later.
 
 mod clock;
+pub mod events;
+pub mod history;
+pub mod index;
 mod recorder;
 pub mod seal;
 pub mod stored;
 pub mod verify;
 mod writer;
 
+pub use index::{Index, IndexError};
 pub use recorder::{Header, hdr_text, measured, record, to_json};
 pub use seal::digest;
 pub use stored::Record;

@@ -6,6 +6,7 @@
 
 mod budget;
 mod face;
+mod history;
 mod junit;
 mod look;
 mod number;
@@ -21,6 +22,7 @@ mod words;
 mod worst;
 
 pub use budget::{budget, budgets};
+pub use history::history;
 pub use junit::{JunitError, junit};
 pub use number::measured;
 pub use plot::{Plot, plots};

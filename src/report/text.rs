@@ -11,13 +11,13 @@ use anstyle::{AnsiColor, Style};
 use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
 
 /// Narrower than this no table is readable.
-const WIDTH_MIN: u16 = 76;
+pub(super) const WIDTH_MIN: u16 = 76;
 /// From this width on a check takes one line.
 const WIDTH_ROOMY: u16 = 124;
 /// Wider lines are hard to follow.
-const WIDTH_MAX: u16 = 150;
+pub(super) const WIDTH_MAX: u16 = 150;
 /// Room for the longest decision with its mark.
-const DECISION: u16 = 18;
+pub(super) const DECISION: u16 = 18;
 /// Room for a value with its doubt and unit: `(83.740 ± 0.061) mm/s`.
 const VALUE: u16 = 22;
 /// Room for a margin: `3.560 mm/s outside`.
@@ -58,8 +58,7 @@ const SIMULATED: &str = "SIMULATED RUN: no unit was tested; this certifies nothi
 const REPLAYED: &str = "REPLAYED: judged from kept evidence, without a bench; the record of the run itself stands.";
 
 fn table(record: &Record, width: u16) -> String {
-    let mut table = Table::new();
-    table.load_style(LOOK).set_content_arrangement(ContentArrangement::Dynamic).set_width(width);
+    let mut table = empty_table(width);
     let is_roomy = width >= WIDTH_ROOMY;
     if is_roomy {
         table.set_header(["decision", "check", "worst requirement", "measured", "limits", "margin", "conforms"]);
@@ -71,6 +70,18 @@ fn table(record: &Record, width: u16) -> String {
     }
     let columns: &[u16] =
         if is_roomy { &[DECISION, 0, 0, VALUE, 0, MARGIN, PROBABILITY] } else { &[DECISION, 0, VALUE, MARGIN] };
+    laid_out(&mut table, columns)
+}
+
+/// An empty table of our look.
+pub(super) fn empty_table(width: u16) -> Table {
+    let mut table = Table::new();
+    table.load_style(LOOK).set_content_arrangement(ContentArrangement::Dynamic).set_width(width);
+    table
+}
+
+/// The lines of a table whose columns have at least the widths given, decisions at their beginning coloured.
+pub(super) fn laid_out(table: &mut Table, columns: &[u16]) -> String {
     for (column, least) in table.column_iter_mut().zip(columns) {
         let gap = if column.index + 1 == columns.len() { 0 } else { GAP };
         column.set_padding((0, gap));

@@ -1,0 +1,64 @@
+//! The folder of kept records, for every command that asks what is in it.
+
+use super::{Exit, Failure, say};
+use crate::record::events::{self, Event};
+use crate::record::history::History;
+use crate::record::{self, Index, IndexError};
+use clap::Args;
+use std::path::{Path, PathBuf};
+
+/// Which folder.
+#[derive(Args)]
+pub struct Records {
+    /// Folder of the records
+    #[arg(long, value_name = "DIR", default_value = "results", env = "RAILPROOF_RESULTS")]
+    pub results: PathBuf,
+}
+
+impl Records {
+    /// Its index. What has to be told of it is told by [`tell`], once all is asked.
+    pub fn index(&self) -> Result<Index, Failure> {
+        Index::open(&self.results).map_err(failed)
+    }
+
+    /// The history of a serial number; without entries for one that never ran and nothing happened to.
+    pub fn history(&self, serial: &str) -> Result<History, Failure> {
+        record::check_serial(serial).map_err(|error| Failure::new(Exit::Usage, error))?;
+        let mut index = self.index()?;
+        let runs = index.runs_of(serial).map_err(failed)?;
+        tell(&mut index);
+        Ok(History::of(serial, runs, self.events(serial)?))
+    }
+
+    /// The events of a serial number; lines that are none are told.
+    pub fn events(&self, serial: &str) -> Result<Vec<Event>, Failure> {
+        let (events, told) =
+            events::read(&self.results, serial).map_err(|error| Failure::new(Exit::BadInput, error))?;
+        told.iter().for_each(|told| say(&format!("railproof: {told}")));
+        Ok(events)
+    }
+}
+
+/// The record is in place; an index that cannot take it in does so later, before it answers anything.
+pub fn note(results: &Path, serial: &str) {
+    let noted = Index::open(results).and_then(|mut index| {
+        index.runs_of(serial)?;
+        Ok(index.told())
+    });
+    let told = noted.unwrap_or_else(|error| vec![error.to_string()]);
+    for told in told {
+        say(&format!("railproof: the record is kept; of its index: {told}; if in doubt, railproof index --rebuild"));
+    }
+}
+
+/// Tells what the index has to tell.
+pub fn tell(index: &mut Index) {
+    for told in index.told() {
+        say(&format!("railproof: {told}"));
+    }
+}
+
+/// A folder or an index that cannot be read is a wrong input.
+pub fn failed(error: IndexError) -> Failure {
+    Failure::new(Exit::BadInput, error)
+}

@@ -1,0 +1,191 @@
+//! Histories as data: one line a run or event.
+
+use super::*;
+use crate::record::events::FORMAT;
+use crate::record::stored::Origin;
+use time::{Duration, OffsetDateTime};
+
+/// A run of `outgoing` that conforms, started `hour` hours after a beginning.
+fn run(id: &str, hour: i64) -> Known {
+    let started = OffsetDateTime::UNIX_EPOCH + Duration::hours(hour);
+    Known {
+        id: id.into(),
+        serial: "SM-0001".into(),
+        started,
+        ended: started + Duration::minutes(5),
+        decision: Verdict::Conforms,
+        origin: Origin::Bench,
+        is_simulated: false,
+        is_interrupted: false,
+        model: "dunlin-600".into(),
+        firmware: None,
+        plan: "outgoing".into(),
+        revision: 1,
+        bench: "bench 1".into(),
+        operator: None,
+        parts: Vec::new(),
+        late_after: Vec::new(),
+    }
+}
+
+impl Known {
+    fn decided(self, decision: Verdict) -> Self {
+        Self { decision, ..self }
+    }
+
+    fn of_plan(self, plan: &str) -> Self {
+        Self { plan: plan.into(), ..self }
+    }
+
+    fn simulated(self) -> Self {
+        Self { is_simulated: true, ..self }
+    }
+
+    fn with(mut self, name: &str, lot: &str) -> Self {
+        self.parts.push(Part { name: name.into(), lot: lot.into() });
+        self
+    }
+
+    fn after(mut self, earlier: &[&str]) -> Self {
+        self.late_after.extend(earlier.iter().map(|id| (*id).to_owned()));
+        self
+    }
+}
+
+fn event(event: What, after: Option<&str>, at: &str) -> Event {
+    Event {
+        format: FORMAT,
+        event,
+        at: at.into(),
+        after: after.map(Into::into),
+        as_shipped: None,
+        complaint: None,
+        note: None,
+        because: None,
+        by: None,
+    }
+}
+
+/// Every entry as a word.
+fn told(history: &History) -> Vec<String> {
+    let entries = history.entries.iter().map(|entry| match entry {
+        Entry::Run(passed) => format!("{} {:?}", passed.run.id, passed.kind),
+        Entry::Event(event) => format!("{:?} {}", event.event, event.at),
+    });
+    entries.collect()
+}
+
+fn of(runs: Vec<Known>) -> History {
+    History::of("SM-0001", runs, Vec::new())
+}
+
+#[test]
+fn retests_and_reworks_are_told_apart() {
+    use Verdict::{Conforms, DoesNotConform, Invalid, Undecided};
+    let history = of(vec![
+        run("1", 1).decided(Invalid).with("belt", "L1").with("pack", "P1"),
+        run("2", 2).decided(DoesNotConform),
+        run("3", 3).decided(Undecided),
+        run("4", 4).decided(Invalid),
+        run("5", 5).decided(DoesNotConform).with("belt", "L1"),
+        run("6", 6).of_plan("quick").with("belt", "L2"),
+        run("7", 7).decided(Conforms),
+        run("8", 8).with("belt", "L2").with("pack", "P1"),
+    ]);
+    assert_eq!(
+        told(&history),
+        ["1 First", "2 AfterInvalid", "3 Retest", "4 Retest", "5 Retest", "6 Rework", "7 Retest", "8 Repeat"]
+    );
+    let changes: Vec<_> = history.runs().flat_map(|passed| &passed.changes).collect();
+    assert_eq!(changes, [&Change { name: "belt".into(), from: "L1".into(), to: "L2".into() }]);
+    let built: Vec<_> =
+        history.as_built.iter().map(|built| (&*built.part.name, &*built.part.lot, &*built.since)).collect();
+    assert_eq!(built, [("belt", "L2", "6"), ("pack", "P1", "1")]);
+}
+
+/// A part that is named for the first time was not changed.
+#[test]
+fn a_part_that_is_named_late_is_no_rework() {
+    let history = of(vec![run("1", 1).decided(Verdict::Undecided), run("2", 2).with("belt", "L1")]);
+    assert_eq!(told(&history), ["1 First", "2 Retest"]);
+}
+
+#[test]
+fn simulated_runs_and_real_ones_do_not_count_for_each_other() {
+    let history = of(vec![
+        run("1", 1).simulated().decided(Verdict::DoesNotConform),
+        run("2", 2),
+        run("3", 3).simulated(),
+        run("4", 4),
+    ]);
+    assert_eq!(told(&history), ["1 First", "2 First", "3 Retest", "4 Repeat"]);
+}
+
+/// The order is that of cause, where ids would put a run of a clock that was set back too early.
+#[test]
+fn a_clock_that_was_set_back_does_not_change_the_order() {
+    let runs = vec![
+        run("05", 5),
+        run("06", 6).decided(Verdict::DoesNotConform),
+        run("01", 1).after(&["05", "06"]),
+        run("02", 2).after(&["05", "06"]),
+        run("07", 7),
+    ];
+    for turn in 0..runs.len() {
+        let mut runs = runs.clone();
+        runs.rotate_left(turn);
+        let history = of(runs);
+        assert_eq!(told(&history), ["05 First", "06 Repeat", "01 Retest", "02 Repeat", "07 Repeat"]);
+        let set_back: Vec<bool> = history.runs().map(|passed| passed.clock_was_set_back).collect();
+        assert_eq!(set_back, [false, false, true, true, false]);
+    }
+}
+
+/// Two benches at once: the one that began earlier and ended later comes later, and no clock is to blame.
+#[test]
+fn runs_at_the_same_time_blame_no_clock() {
+    let mut long = run("01", 1).after(&["02"]);
+    long.ended += Duration::hours(2);
+    let history = of(vec![long, run("02", 2)]);
+    assert_eq!(told(&history), ["02 First", "01 Repeat"]);
+    assert!(history.runs().all(|passed| !passed.clock_was_set_back));
+}
+
+/// Records that name each other as earlier are no honest ones, and end nothing.
+#[test]
+fn a_circle_of_predecessors_ends() {
+    let history = of(vec![run("1", 1).after(&["2"]), run("2", 2).after(&["1", "3"]), run("3", 3)]);
+    assert_eq!(history.runs().count(), 3);
+    assert_eq!(of(vec![run("1", 1).after(&["1"])]).runs().count(), 1);
+}
+
+#[test]
+fn events_stand_after_the_run_that_they_name() {
+    let mut shipped = event(What::Dispatched, Some("2"), "b");
+    shipped.as_shipped = Some("2".into());
+    let events = vec![
+        event(What::Received, None, "a"),
+        shipped,
+        event(What::Received, Some("gone"), "c"),
+        event(What::Dispatched, Some("1"), "d"),
+    ];
+    let history = History::of("SM-0001", vec![run("1", 1), run("2", 2), run("3", 3)], events);
+    assert_eq!(
+        told(&history),
+        ["Received a", "1 First", "2 Repeat", "Dispatched b", "Received c", "Dispatched d", "3 Repeat"]
+    );
+    assert_eq!(history.standing, Standing::Shipped("d".into()));
+    assert_eq!(history.as_shipped, None);
+}
+
+#[test]
+fn where_a_unit_stands_is_what_happened_last() {
+    let stands = |events: &[What]| {
+        let events = events.iter().map(|what| event(*what, None, "t")).collect();
+        History::of("SM-0001", vec![run("1", 1)], events).standing
+    };
+    assert_eq!(stands(&[]), Standing::OnTheShelf);
+    assert_eq!(stands(&[What::Dispatched]), Standing::Shipped("t".into()));
+    assert_eq!(stands(&[What::Dispatched, What::Received]), Standing::Returned("t".into()));
+    assert_eq!(stands(&[What::Dispatched, What::Received, What::Dispatched]), Standing::Shipped("t".into()));
+}
