@@ -30,6 +30,7 @@ fn setup(calibration_doubt: f64) -> Setup {
             steps_per_metre: (360.0 / 1.8) * 16.0 / (20.0 * 2e-3),
             acceleration: 1.6,
             microsteps: 16,
+            step_timer: None,
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,
             travel: 0.56,

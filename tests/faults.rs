@@ -42,9 +42,12 @@ const SEEN_BY: [(&str, &str); 24] = [
     ("mute-unit", "power-up and self-report"),
 ];
 
-/// Fault, plan and check where it takes a channel that not every jig has.
-const SEEN_ELSEWHERE: [(&str, &str, &str); 2] =
-    [("flickering-light", "front-panel", "light bar"), ("worn-control", "front-panel", "controls")];
+/// Fault, plan and checks where it takes a channel that not every jig has, or what only a firmware's plan looks at.
+const SEEN_ELSEWHERE: [(&str, &str, &[&str]); 3] = [
+    ("flickering-light", "front-panel", &["light bar"]),
+    ("worn-control", "front-panel", &["controls"]),
+    ("late-compare", "firmware", &["step clock at a middle level", "step clock at top speed", "levels in motion"]),
+];
 
 fn outgoing(faults: Vec<Fault>, seed: u64) -> (Simulated, RunOutcome) {
     run("outgoing", faults, seed)
@@ -77,14 +80,41 @@ fn each_fault_of_a_unit_is_named_by_its_check() {
 
 #[test]
 fn what_takes_more_channels_is_named_by_a_plan_of_its_own() {
-    for (name, plan, check) in SEEN_ELSEWHERE {
+    for (name, plan, checks) in SEEN_ELSEWHERE {
         for seed in 1..=20 {
             let (_, healthy) = run(plan, Vec::new(), seed);
             assert_eq!(healthy.decision, Decision::Conforms, "{plan}, seed {seed}: {:?}", healthy.invalid_because);
         }
         let (simulated, outcome) = run(plan, vec![Fault::parse(name).unwrap()], 7);
         assert_eq!(outcome.decision, Decision::DoesNotConform, "{name}");
-        assert_eq!(failing(&simulated, &outcome), [check], "{name}");
+        assert_eq!(failing(&simulated, &outcome), checks, "{name}");
+    }
+}
+
+/// A compare register that is one too high is told from a clock that is slow and from rounding: five levels, whose periods are
+/// rounded to whole ticks of 0.5 µs by up to a third, and a clock that is off as crystals are, or by 1 %.
+#[test]
+fn a_compare_register_is_told_from_a_clock() {
+    let told = |faults: &[&str], seed| {
+        let faults = faults.iter().map(|name| Fault::parse(name).unwrap()).collect();
+        let (simulated, outcome) = run("firmware", faults, seed);
+        ["period offset", "timer clock error", "rate granularity"]
+            .map(|name| value(&simulated, &outcome, "levels in motion", name))
+    };
+    for seed in 1..=3 {
+        for (faults, offset, slow) in [
+            (&[][..], 0.0, 0.0),
+            (&["late-compare"], 0.5e-6, 0.0),
+            (&["late-compare", "slow-clock:0.25"], 0.5e-6, 0.01),
+        ] {
+            let [found, clock, granularity] = told(faults, seed);
+            let off = (found.value - (1.0 + slow) * offset).abs();
+            assert!(off < found.expanded_uncertainty(0.95).max(2e-9) && off < 20e-9, "{faults:?}, {seed}: {found:?}");
+            // A crystal of the unit is good to 50 ppm, one of the jig to 10.
+            assert!((clock.value + slow).abs() < 80e-6, "{faults:?}, {seed}: {clock:?}");
+            // The slowest level comes first: 0.5 µs of 12.5 ms.
+            assert!((granularity.value * 1e6 - 40.0).abs() < 0.5, "{faults:?}, {seed}: {granularity:?}");
+        }
     }
 }
 

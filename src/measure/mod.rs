@@ -39,7 +39,8 @@ mod values;
 
 pub use catalogue::{CATALOGUE, Measurand, find};
 pub use closer::{
-    Cause, CloserLook, Doubled, Family, Followed, Gap, Listed, LookCloser, LostWay, Place, Spectrum, WayCause,
+    Cause, CloserLook, Doubled, Family, Followed, Gap, Listed, LookCloser, LostWay, Place, Spectrum, TimerTick,
+    WayCause,
 };
 pub use converter::{ROUNDING, rounding_of_a_mean};
 pub use evidence::{CheckEvidence, PhaseEvidence, TimedCue};
@@ -48,7 +49,7 @@ pub use session::Session;
 pub use setup::{JigFacts, PackFacts, Setup, UnitFacts};
 pub use step_clock::{
     AllanPoint, ClockValue, LongestGap, MaximumError, Motion, MoveClock, PartErrors, PhaseClock, PhaseKind, Profile,
-    ProfileErrors, Rules as StepClockRules, Steadied, SteadyClock, StepClock, Strays,
+    ProfileErrors, Rules as StepClockRules, Steadied, SteadyClock, StepClock, Strays, TimerFinding, TimerFit,
 };
 pub use traces::{IntervalTrace, SpeedTrace, TemperatureTrace, Traces, VoltageBand};
 

@@ -9,6 +9,8 @@ pub struct UnitFacts {
     pub steps_per_metre: f64,
     /// Step pulses per full step of the motor.
     pub microsteps: u32,
+    /// How fast the firmware's step timer counts, Hz, where the unit file says so.
+    pub step_timer: Option<f64>,
     /// Belt pitch, m.
     pub belt_pitch: f64,
     /// Belt moved in a turn of the pulley, m.

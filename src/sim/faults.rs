@@ -22,6 +22,7 @@ pub enum FaultKind {
     DeadEndStopRight,
     BouncyEndStop,
     SlowClock,
+    LateCompare,
     JitteryFirmware,
     MaskedInterrupts,
     LostCommands,
@@ -55,6 +56,7 @@ impl FaultKind {
             Self::DeadEndStopRight => "dead-end-stop-right",
             Self::BouncyEndStop => "bouncy-end-stop",
             Self::SlowClock => "slow-clock",
+            Self::LateCompare => "late-compare",
             Self::JitteryFirmware => "jittery-firmware",
             Self::MaskedInterrupts => "masked-interrupts",
             Self::LostCommands => "lost-commands",
@@ -90,6 +92,9 @@ impl FaultKind {
             Self::DeadEndStopRight => "the right end switch never closes",
             Self::BouncyEndStop => "the end switches bounce for many milliseconds",
             Self::SlowClock => "the controller's clock is slow by some percent",
+            Self::LateCompare => {
+                "the step timer's compare register is one too high: every period is a tick longer than commanded"
+            }
             Self::JitteryFirmware => "step interrupts are served late by a widely varying time",
             Self::MaskedInterrupts => "the light bar's refresh masks the step interrupt",
             Self::LostCommands => "some commands are not heard",
@@ -140,7 +145,7 @@ pub enum FaultProblem {
 
 impl Fault {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [FaultKind; 27] = [
+    pub const ALL: [FaultKind; 28] = [
         FaultKind::WeakPack,
         FaultKind::CorrodedContact,
         FaultKind::LeakyContacts,
@@ -154,6 +159,7 @@ impl Fault {
         FaultKind::DeadEndStopRight,
         FaultKind::BouncyEndStop,
         FaultKind::SlowClock,
+        FaultKind::LateCompare,
         FaultKind::JitteryFirmware,
         FaultKind::MaskedInterrupts,
         FaultKind::LostCommands,
@@ -241,6 +247,7 @@ impl Fault {
                 }
             }
             FaultKind::SlowClock => on.firmware.timing.clock_error -= 0.04 * severity,
+            FaultKind::LateCompare => on.firmware.timing.late_ticks = 1,
             FaultKind::JitteryFirmware => on.firmware.timing.latency_spread_ns += 60_000.0 * severity,
             FaultKind::MaskedInterrupts => {
                 on.firmware.timing.refresh_ns = Timing::REFRESH_NS;

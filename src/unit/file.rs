@@ -112,6 +112,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
             steps_per_metre: drive.steps_per_metre,
             acceleration: drive.acceleration,
             microsteps: drive.microsteps,
+            step_timer: drive.step_timer,
             belt_pitch: drive.belt_pitch,
             pulley_turn: drive.pulley_turn,
             travel: travel?,
@@ -135,6 +136,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
 struct Drive {
     steps_per_metre: f64,
     microsteps: u32,
+    step_timer: Option<f64>,
     belt_pitch: f64,
     pulley_turn: f64,
     acceleration: f64,
@@ -144,6 +146,9 @@ struct Drive {
 fn drive(fields: Fields<'_>) -> Option<Drive> {
     let step_angle = positive(&fields, "step angle", Dimension::Angle, "1.8 deg");
     let microsteps = whole_number(&fields, "microsteps", "16", 1..=256);
+    let step_timer = optional(&fields, "step timer", "2 MHz", None, |text| {
+        quantity(text, Dimension::Frequency).and_then(above_zero).map(Some)
+    });
     let teeth = whole_number(&fields, "pulley teeth", "20", 6..=200);
     let belt_pitch = positive(&fields, "belt pitch", Dimension::Length, "2 mm");
     let acceleration = positive(&fields, "acceleration", Dimension::Acceleration, "1600 mm/s²");
@@ -155,6 +160,7 @@ fn drive(fields: Fields<'_>) -> Option<Drive> {
     Some(Drive {
         steps_per_metre: steps_per_turn / pulley_turn,
         microsteps,
+        step_timer: step_timer?,
         belt_pitch,
         pulley_turn,
         acceleration: acceleration?,

@@ -85,6 +85,7 @@ pub fn setup() -> Setup {
             steps_per_metre: 80_000.0,
             acceleration: 1.6,
             microsteps: 16,
+            step_timer: Some(2e6),
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,
             travel: 0.56,

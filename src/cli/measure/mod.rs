@@ -6,13 +6,16 @@
 mod clock;
 mod closer;
 mod shown;
+mod timer;
 
 use super::captures::{OpenCapture, WireArgs};
 use super::inputs::{InputFile, gather, refuse};
 use super::{Exit, Failure, Format, print};
 use crate::capture::{AsFound, Bounded, CaptureSink, EdgeChannel, Found, Loss, Mark, Part, PhaseFinder};
 use crate::jig::JigFile;
-use crate::measure::{CATALOGUE, CheckEvidence, JigFacts, LookCloser, Measurand, MoveClock, Reading, Session, Setup};
+use crate::measure::{
+    CATALOGUE, CheckEvidence, JigFacts, LookCloser, Measurand, MoveClock, Reading, Session, Setup, TimerFit,
+};
 use crate::quantity::{Dimension, Quantity};
 use crate::run;
 use crate::unit::Unit;
@@ -91,6 +94,7 @@ struct MeasuredCheck {
     ended_s: f64,
     values: Vec<(&'static Measurand, Vec<Reading>)>,
     closer: Vec<closer::Looked>,
+    timer: Option<TimerFit>,
     step_clock: Vec<MoveClock>,
 }
 
@@ -219,6 +223,7 @@ impl Measuring<'_> {
             ended_s: seconds(check.ended),
             values: values.collect(),
             closer: closer::looked(check),
+            timer: check.timer(&self.setup),
             step_clock: if has_steps { check.step_clock(&self.setup) } else { Vec::new() },
         }
     }

@@ -1,6 +1,6 @@
 //! Measured values for people and for programs.
 
-use super::{Measured, MeasuredCheck, Told, clock};
+use super::{Measured, MeasuredCheck, Told, clock, timer};
 use crate::cli::show;
 use crate::measure::{Blame, Measurand, Reading};
 use crate::quantity::{Dimension, Unit};
@@ -45,6 +45,7 @@ pub fn check_text(check: &MeasuredCheck, with_budgets: bool) -> String {
         }
     }
     text.push_str(&super::closer::text(&check.closer));
+    timer::text(&mut text, check.timer.as_ref());
     check.step_clock.iter().for_each(|motion| clock::text(&mut text, motion));
     text
 }
@@ -75,10 +76,11 @@ fn budget(measurand: &Measurand, reading: &Reading) -> String {
     format!("\n{table}\n")
 }
 
-/// The dimension's usual unit; of times, the one in which the number has digits before its point.
+/// The dimension's usual unit; of times, the one in which the number has digits before its point; of small ratios, ppm.
 fn legible(dimension: Dimension, estimate: &Estimate) -> Unit {
     let size = estimate.value.abs().max(estimate.standard_uncertainty());
     let short = match size {
+        ..0.005 if dimension == Dimension::Ratio => Unit::named("ppm"),
         _ if dimension != Dimension::Time || size >= 1.0 => None,
         0.001.. => Unit::named("ms"),
         _ => Unit::named("µs"),
@@ -128,6 +130,7 @@ pub fn check_json(check: &MeasuredCheck) -> Value {
         "ended_s": check.ended_s,
         "values": values.collect::<Vec<_>>(),
         "closer_look": super::closer::json(&check.closer),
+        "step_timer": timer::json(check.timer.as_ref()),
         "step_clock": check.step_clock.iter().map(clock::json).collect::<Vec<_>>(),
     })
 }

@@ -1,7 +1,7 @@
 //! Measurands that need a closer look: the largest tones, the ripple, pulses that came twice.
 
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
-use super::super::values::{self, bench, clock, count, no_pulses, reading, unit};
+use super::super::values::{self, bench, clock, count, no_pulses, nobody, reading, unit};
 use super::super::{Measurand, Pooling, Reading, Setup, Withheld};
 use super::{CloserLook, Spectrum};
 use crate::capture::EdgeChannel;
@@ -22,6 +22,18 @@ pub(in super::super) const TIME_INTERVAL_ERROR_TONE: Measurand = Measurand {
     reader: |check, setup| {
         each_spectrum(check, setup, |look| &look.step_clock, |spectrum| step_clock_tone(spectrum, setup))
     },
+};
+
+pub(in super::super) const TIMER_TICK: Measurand = Measurand {
+    name: "timer tick",
+    dimension: Dimension::Time,
+    about: "tick of the timer behind the steps: the longest time of which the step periods of a travel's ramps are whole \
+            multiples",
+    source: "common practice",
+    edges: &[EdgeChannel::Step],
+    samples: &[],
+    pooling: Pooling::Mean,
+    reader: timer_tick,
 };
 
 pub(in super::super) const SPEED_RIPPLE_PEAK: Measurand = Measurand {
@@ -74,6 +86,15 @@ fn doubled(check: &CheckEvidence) -> Vec<Reading> {
             Some(reading(phase, looked(phase).map(|look| count(look.doubled.count))))
         })
         .collect()
+}
+
+/// Nobody is to blame for a capture that is too coarse: it stays undecided.
+fn timer_tick(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
+    values::each_cruise(check, setup, |phase, _, _| match &looked(phase)?.timer {
+        Some(Ok(found)) => Ok(found.tick(setup)),
+        Some(Err(why)) => Err(nobody(*why)),
+        None => Err(no_pulses(phase)),
+    })
 }
 
 fn each_spectrum(

@@ -10,13 +10,15 @@ mod lost;
 mod measurands;
 mod ripple;
 mod stumbles;
+mod tick;
 
 pub use causes::{Cause, Family};
 pub use lost::{LostWay, WayCause};
 pub use ripple::Spectrum;
 pub use stumbles::{Doubled, Followed, Gap};
+pub use tick::TimerTick;
 
-pub(super) use measurands::{DOUBLED_STEPS, SPEED_RIPPLE_PEAK, SPEED_RIPPLE_RMS, TIME_INTERVAL_ERROR_TONE};
+pub(super) use measurands::{DOUBLED_STEPS, SPEED_RIPPLE_PEAK, SPEED_RIPPLE_RMS, TIME_INTERVAL_ERROR_TONE, TIMER_TICK};
 
 use super::Setup;
 use super::evidence::RunEvidence;
@@ -30,8 +32,8 @@ pub const READINGS_MAX: usize = 65_536;
 pub const LISTED_MAX: usize = 20;
 
 /// Names of the measurands that need a closer look.
-pub(super) const MEASURANDS: [&str; 4] =
-    [TIME_INTERVAL_ERROR_TONE.name, DOUBLED_STEPS.name, SPEED_RIPPLE_RMS.name, SPEED_RIPPLE_PEAK.name];
+pub(super) const MEASURANDS: [&str; 5] =
+    [TIME_INTERVAL_ERROR_TONE.name, DOUBLED_STEPS.name, SPEED_RIPPLE_RMS.name, SPEED_RIPPLE_PEAK.name, TIMER_TICK.name];
 
 /// In which checks a session looks closer.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -63,6 +65,8 @@ pub struct CloserLook {
     pub step_clock: Option<Spectrum>,
     /// The carriage's speed over the cruise; amplitudes in m/s.
     pub carriage: Option<Spectrum>,
+    /// The tick of the timer behind the steps, or why it cannot be told; `None` where there is no step.
+    pub timer: Option<Result<TimerTick, &'static str>>,
     /// Pulses that came twice, in order of time.
     pub doubled: Listed<Doubled>,
     /// Steps of the cruise that came late or not at all, the longest first.
@@ -158,7 +162,9 @@ pub(super) fn look(
     look.gaps.listed.sort_by(|one, other| other.length_s.total_cmp(&one.length_s));
     look.gaps.listed.truncate(LISTED_MAX);
     lost::find(&view, runs, evidence, &mut look.lost);
-    let main = evidence.iter().max_by_key(|run| run.pulses).and_then(|run| run.cruise.as_ref());
+    let main = runs.iter().zip(evidence).max_by_key(|(_, evidence)| evidence.pulses);
+    look.timer = main.map(|(run, evidence)| tick::find(&view, &section.pulses[run.pulses.clone()], evidence));
+    let main = main.and_then(|(_, evidence)| evidence.cruise.as_ref());
     if let Some(cruise) = main {
         look.step_clock = ripple::step_clock(&view, cruise.began, cruise.ended);
         let step_rate = cruise.intervals.total() as f64 / view.seconds((cruise.ended - cruise.began) as f64);

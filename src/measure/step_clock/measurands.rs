@@ -102,7 +102,7 @@ fn full_step(setup: &Setup) -> u64 {
 }
 
 /// The clock of a travel that should cruise; `None` where none can be asked for because the way was too short.
-fn motion(phase: &PhaseEvidence) -> Option<Result<&Motion, Withheld>> {
+pub(super) fn motion(phase: &PhaseEvidence) -> Option<Result<&Motion, Withheld>> {
     let Some(run) = phase.main_run() else {
         return Some(Err(no_pulses(phase)));
     };

@@ -20,6 +20,7 @@ mod report;
 mod steady;
 #[cfg(test)]
 mod tests;
+mod timer;
 
 pub use divide::{Motion, StepClock};
 pub(super) use measurands::{
@@ -30,6 +31,8 @@ pub use profile::{PartErrors, Profile, ProfileErrors};
 pub(super) use report::nominal;
 pub use report::{AllanPoint, ClockValue, LongestGap, MaximumError, MoveClock, PhaseClock, PhaseKind};
 pub use steady::{Steadied, SteadyClock, Strays};
+pub(super) use timer::{PERIOD_OFFSET, RATE_GRANULARITY, TIMER_CLOCK_ERROR};
+pub use timer::{TimerFinding, TimerFit};
 
 use super::Setup;
 use crate::capture::Tick;

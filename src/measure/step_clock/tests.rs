@@ -15,6 +15,7 @@ fn setup() -> Setup {
             steps_per_metre: 80_000.0,
             acceleration: 1.6,
             microsteps: 16,
+            step_timer: None,
             belt_pitch: 2e-3,
             pulley_turn: 40e-3,
             refresh: None,

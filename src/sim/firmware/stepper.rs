@@ -11,6 +11,9 @@ use crate::sim::chance::{Chance, Stream};
 pub struct Timing {
     /// Error of the controller's clock, relative: positive is fast.
     pub clock_error: f64,
+    /// By how many ticks the timer's compare register is too high: in its clear-on-match mode a timer counts from 0 up to the
+    /// register, which takes one tick more than the number in it. Sound firmware writes one less.
+    pub late_ticks: u32,
     /// Time from the compare match to the pulse when nothing is in the way, ns.
     pub latency_ns: f64,
     /// By how much that varies from the length of the interrupted instruction, ns.
@@ -29,6 +32,7 @@ impl Timing {
     pub const fn prompt() -> Self {
         Self {
             clock_error: 0.0,
+            late_ticks: 0,
             latency_ns: 2_000.0,
             latency_spread_ns: 250.0,
             blocked_ns: 4_000.0,
@@ -166,7 +170,7 @@ impl Stepper {
         self.direction
     }
 
-    /// The delay that is set, in ticks.
+    /// The delay that is commanded, in ticks.
     #[inline(always)]
     pub fn delay(&self) -> u32 {
         self.delay
@@ -174,7 +178,13 @@ impl Stepper {
 
     /// The same in seconds.
     pub fn period(&self) -> f64 {
-        (u64::from(self.delay) * self.tick) as f64 * (1e-9 / (1_u64 << FINE) as f64)
+        self.counted(self.delay) as f64 * (1e-9 / (1_u64 << FINE) as f64)
+    }
+
+    /// What the timer makes of a delay, in [`FINE`] parts of a nanosecond.
+    #[inline(always)]
+    fn counted(&self, delay: u32) -> u64 {
+        u64::from(delay + self.timing.late_ticks) * self.tick
     }
 
     /// Makes steps at a steady speed that are due by `until`, the first and those by `stride_end`, and hands their moments
@@ -239,7 +249,7 @@ impl Stepper {
     #[inline(always)]
     fn schedule(&mut self, delay: u32) {
         self.delay = delay;
-        self.matches += u64::from(delay) * self.tick;
+        self.matches += self.counted(delay);
         let due = self.matches;
         let masked = if self.timing.masked_ns > 0 { self.masked(delay) } else { 0 };
         let bits = self.chance.bits();
@@ -257,7 +267,7 @@ impl Stepper {
     fn masked(&mut self, delay: u32) -> u64 {
         let into_period = (self.started + (self.matches >> FINE)) % self.timing.refresh_ns;
         let masked = self.timing.masked_ns.saturating_sub(into_period);
-        let period = u64::from(delay) * self.tick;
+        let period = self.counted(delay);
         self.matches += (masked << FINE) / period * period;
         masked
     }

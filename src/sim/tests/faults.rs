@@ -199,6 +199,19 @@ fn slow_clock_slows_steps_and_start_up_alike() {
     assert!((interval[2] / interval[0] - 1.0417).abs() < 1e-3, "{interval:?}");
 }
 
+/// 278 ticks of 0.5 µs become 279, and 625 become 626: a compare register that is one too high costs more the faster it goes.
+#[test]
+fn late_compare_makes_every_period_a_tick_longer() {
+    for (speed, ticks) in [("90.0", 278.0), ("40.0", 625.0)] {
+        let [sound, late] = [&[][..], &["late-compare"]].map(|faults| {
+            let mut rig = Rig::homed(1, faults);
+            rig.travel(&format!("GO R {speed}"));
+            mean_and_spread(&rig.cruise_intervals()).0
+        });
+        assert!(((late / sound - 1.0) * ticks - 1.0).abs() < 0.02, "{speed}: {sound}, {late}");
+    }
+}
+
 #[test]
 fn jittery_firmware_and_masked_interrupts_spread_the_steps() {
     let spread = |faults: &[&str]| {

@@ -18,12 +18,14 @@ mod motion;
 mod pack;
 mod positioning;
 mod step_clock;
+mod timer;
 
 pub use closer::sway;
 
 use crate::synthetic::{Truth, World, values};
 use railproof::capture::{Action, Destination, Side};
 use railproof::measure::{CheckEvidence, find};
+use railproof::stats::Estimate;
 
 /// How many draws each test makes.
 fn draws() -> u64 {
@@ -51,7 +53,10 @@ impl Coverage {
     }
 
     fn take(&mut self, check: &CheckEvidence, index: usize, truth: f64, seed: u64) {
-        let estimate = &values(&self.name, check)[index];
+        self.compare(&values(&self.name, check)[index], truth, seed);
+    }
+
+    fn compare(&mut self, estimate: &Estimate, truth: f64, seed: u64) {
         let expanded = estimate.expanded_uncertainty(0.95);
         let reach = (estimate.value - truth).abs() / expanded;
         self.inside += u32::from(reach <= 1.0);
