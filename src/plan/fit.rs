@@ -6,6 +6,7 @@
 //! author's slips; it is no safety function: a unit that is out of order may still do anything.
 
 mod able;
+mod granularity;
 mod rounds;
 
 use super::course::{LATE_MAX, Whereabouts, end, trapezoid};
@@ -71,6 +72,7 @@ impl Fitter<'_> {
         for requirement in &check.requirements {
             self.channels(requirement, &check.name);
         }
+        self.granularity(check, &moves);
         Check {
             name: check.name.clone(),
             because: check.because.clone(),

@@ -118,6 +118,10 @@ pub struct Envelope {
     pub homing_speed: f64,
     /// Acceleration, m/s².
     pub acceleration: f64,
+    /// Step pulses per metre of the carriage.
+    pub steps_per_metre: f64,
+    /// How fast the unit's step timer counts, Hz, where its file says so.
+    pub step_timer: Option<f64>,
     /// Speeds of the levels, m/s; level 1 first. A crawling level has its mean speed.
     pub levels: Vec<f64>,
     /// Names of the unit's controls; their order gives the number of the jig's `press` output.

@@ -28,6 +28,8 @@ pub fn envelope(unit: &Unit, jig: &JigFile) -> Envelope {
         speed_max: unit.speed_max,
         homing_speed: unit.homing_speed,
         acceleration: unit.acceleration,
+        steps_per_metre: unit.facts.steps_per_metre,
+        step_timer: unit.facts.step_timer,
         levels: unit.facts.levels.clone(),
         controls: unit.controls.clone(),
         start_up_s: unit.link.start_up_within.as_secs_f64(),
