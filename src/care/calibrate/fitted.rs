@@ -224,6 +224,34 @@ mod tests {
     }
 
     #[test]
+    fn the_truth_is_covered_whatever_the_references_have_in_common() {
+        use rand::SeedableRng;
+        use rand_distr::{Distribution, StandardNormal};
+        const DRAWS: usize = 1000;
+        let mut random = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(11);
+        let mut deviate = || -> f64 { StandardNormal.sample(&mut random) };
+        for common in [0.0_f64, 0.5, 1.0] {
+            let mut inside = [0; 2];
+            for _ in 0..DRAWS {
+                let shared = deviate();
+                let mut drawn = |volts: f64| {
+                    let error = common.sqrt() * shared + (1.0 - common).sqrt() * deviate();
+                    reading(volts / 1.25e-3 + 0.3 * deviate(), 0.3, volts + 2e-3 * error, 2e-3)
+                };
+                let readings: Vec<Reading> = [6.0, 6.6, 7.2, 7.8, 8.4].into_iter().map(&mut drawn).collect();
+                let fitted = fit(&volts(), readings, &[]).expect("a line");
+                let (found, middle) = (sample(&fitted), 7.2 / 1.25e-3);
+                let off = found.gain * middle + found.offset - 7.2;
+                inside[0] += usize::from((found.gain / 1.25e-3 - 1.0).abs() < 1.96 * found.gain_uncertainty);
+                inside[1] += usize::from(off.abs() < 1.96 * fitted.uncertainty_at(middle));
+            }
+            for count in inside {
+                assert!(count as f64 > 0.935 * DRAWS as f64, "{inside:?} of {DRAWS} with a correlation of {common}");
+            }
+        }
+    }
+
+    #[test]
     fn a_line_that_does_not_fit_is_widened_or_refused_and_the_worst_reading_is_known() {
         let slightly = |volts: f64| if volts == 7.2 { 3.2e-3 } else { 0.0 };
         let fitted = fit(&volts(), voltage_readings(slightly), &[]).expect("a line");

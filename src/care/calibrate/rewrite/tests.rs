@@ -6,6 +6,7 @@ use time::macros::date;
 
 const SIMULATED: &str = include_str!("../../../../fixtures/jigs/simulated.yaml");
 const BOARD: &str = include_str!("../../../../fixtures/jigs/usb-board.yaml");
+const BUILT: &str = include_str!("../../../../fixtures/jigs/capture-board.yaml");
 const RASPBERRY: &str = include_str!("../../../../fixtures/jigs/raspberry-pi.yaml");
 
 const DATES: Dates = Dates { calibrated: date!(2026 - 11 - 28), due: date!(2027 - 11 - 28) };
@@ -86,7 +87,7 @@ fn a_map_in_lines_keeps_its_comments_and_gets_lines() {
 
 #[test]
 fn every_channel_of_every_shipped_jig_file_can_be_calibrated_alone() {
-    for text in [SIMULATED, BOARD, RASPBERRY] {
+    for text in [SIMULATED, BOARD, BUILT, RASPBERRY] {
         let jig = JigFile::read(&Source::new("jig.yaml", text)).expect("a jig file");
         for (name, _) in jig.dates() {
             let new = rewritten(text, &name, Some("22 °C")).unwrap_or_else(|mistake| panic!("{name}: {mistake:?}"));
