@@ -256,6 +256,45 @@ fn the_simulated_bench_is_calibrated_live_and_found_as_it_truly_is() {
 }
 
 #[test]
+fn the_simulated_clock_is_calibrated_by_pulses() {
+    let unit = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/units/dunlin-600.yaml");
+    let desk = Desk::new();
+    std::fs::copy("fixtures/jigs/simulated.yaml", desk.path("jig.yaml")).expect("copied");
+    let calibrate = |more: &[&str]| {
+        Command::new(assert_cmd::cargo::cargo_bin!("railproof"))
+            .current_dir(desk.folder.path())
+            .args(["jig", "calibrate", "--jig", "jig.yaml", "--channel", "clock", "--unit", unit, "--seed", "3"])
+            .args(["--reference-uncertainty", "0.01 ppm", "--format", "json"])
+            .args(more)
+            .output()
+            .expect("the binary starts")
+    };
+    let pulses = ["--pulses", "guard", "--period", "1 s", "--seconds", "100"];
+    let (first, second) = (json(&calibrate(&pulses)), json(&calibrate(&pulses)));
+    let number = |told: &Value, index: usize, which: &str| told["numbers"][index][which].as_f64().expect("a number");
+    let error = number(&first, 0, "now");
+    // The world draws its clock's error from the 10 ppm that the shipped file states.
+    assert!(error != 0.0 && error.abs() < 40e-6 && number(&first, 1, "now") < 0.05e-6, "{first}");
+    assert!((number(&second, 0, "before") - error).abs() < 0.01e-6 && second["fits"] == "well", "{second}");
+    for (more, words) in [
+        (&["--pulses", "guard"][..], "--period"),
+        (&["--pulses", "gard", "--period", "1 s"], "the jig has no input `gard`; it has step,"),
+        (&["--pulses", "guard", "--period", "1 h"], "from 1 ms to 100 s"),
+        (&["--pulses", "guard", "--period", "1 V"], "a time is wanted"),
+        (&["--period", "1 s"], "--pulses"),
+    ] {
+        let output = calibrate(more);
+        let said = text(&output.stderr);
+        assert!(output.status.code() == Some(2) && said.contains(words), "{words}: {said}");
+    }
+    // No pulse comes in one second: the bench failed, and nothing is written.
+    let before = desk.jig();
+    let output = calibrate(&["--pulses", "guard", "--period", "2 s", "--seconds", "1"]);
+    assert_eq!(output.status.code(), Some(4), "{}", text(&output.stderr));
+    assert_eq!(desk.jig(), before);
+}
+
+#[test]
 fn what_cannot_be_set_on_a_bench_is_said_with_a_remedy() {
     let desk = Desk::new();
     std::fs::copy("fixtures/jigs/simulated.yaml", desk.path("jig.yaml")).expect("copied");
@@ -274,7 +313,7 @@ fn what_cannot_be_set_on_a_bench_is_said_with_a_remedy() {
     for (said, words) in [
         (
             told("clock", "1 s, 2 s, 3 s", &["--reference-uncertainty", "1 µs"]),
-            "the computer's own clock is no reference",
+            "lead the pulses of a frequency standard",
         ),
         (told("encoder", "0 mm, 1 mm, 2 mm", &["--reference-uncertainty", "1 µm"]), "a table of edges and lengths"),
         (told("pack voltage", "6 V, 7 V, 8 V", &[]), "say by --reference-uncertainty"),

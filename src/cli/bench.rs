@@ -2,14 +2,13 @@
 
 use super::world::WorldArgs;
 use super::{Exit, Failure};
-use crate::capture::SampleChannel;
 use crate::clock::{Clock, ComputerClock};
 use crate::jig::capture_board::{CaptureBoard, Expected};
 use crate::jig::pi::{self, PiWiring};
 use crate::jig::{Jig, JigFile, JigKind};
 use crate::port::{Port, SerialPort, SerialSettings};
 use crate::record::stored::Origin;
-use crate::sim;
+use crate::sim::{self, Reference};
 use crate::unit::Unit;
 use anyhow::{Context, anyhow};
 use clap::Args;
@@ -35,8 +34,8 @@ pub struct OpenBench {
     pub clock: Box<dyn Clock>,
     pub port: Box<dyn Port>,
     pub jig: Box<dyn Jig>,
-    /// Sets a reference source at a channel's input, where the world is one that can; nobody has to turn a knob then.
-    pub reference: Option<Box<dyn Fn(SampleChannel, f64) -> bool>>,
+    /// Sets a reference where the world is one that can, and says whether it could; nobody has to turn a knob then.
+    pub reference: Option<Box<dyn Fn(Reference) -> bool>>,
 }
 
 impl OpenBench {
@@ -62,7 +61,7 @@ impl Choice {
                 let world = self.world.world(unit, serial)?;
                 let (clock, port, jig) = sim::bench(world, ComputerClock::new().wall());
                 let world = clock.clone();
-                let reference = Box::new(move |channel, value| world.connect_reference(channel, value));
+                let reference = Box::new(move |reference| world.connect(reference));
                 let (clock, port, jig) = (Box::new(clock), Box::new(port), Box::new(jig));
                 Ok(OpenBench { clock, port, jig, reference: Some(reference) })
             }

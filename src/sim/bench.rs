@@ -4,8 +4,8 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use super::{TICKS_PER_SECOND, World};
-use crate::capture::{OutputChannel, Part, SampleChannel, Tick};
+use super::{SimTime, TICKS_PER_SECOND, World};
+use crate::capture::{EdgeChannel, OutputChannel, Part, SampleChannel, Tick};
 use crate::clock::{Clock, HostTime, WallTime};
 use crate::jig::{Jig, JigError, JigIdentity};
 use crate::port::{Port, PortError};
@@ -15,11 +15,43 @@ use crate::port::{Port, PortError};
 struct Shared {
     world: World,
     stamped: Part,
+    /// A frequency standard that drives an input.
+    standard: Option<Standard>,
+}
+
+/// What somebody holds a channel of the jig against.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Reference {
+    /// A source at the input of a converter, in the unit of the channel.
+    Level(SampleChannel, f64),
+    /// A frequency standard at a digital input: pulses that are so many seconds apart.
+    Pulses(EdgeChannel, f64),
+}
+
+/// The standard's next change of level.
+#[derive(Debug, Clone, Copy)]
+struct Standard {
+    input: EdgeChannel,
+    half_period: SimTime,
+    next: SimTime,
+    level: bool,
+}
+
+impl Shared {
+    /// Stamps what the frequency standard did up to now.
+    fn stamp_standard(&mut self) {
+        let Some(standard) = &mut self.standard else { return };
+        while standard.next <= self.world.now() {
+            standard.level = !standard.level;
+            self.stamped.push_edge(standard.input, self.world.tick_at(standard.next), standard.level);
+            standard.next += standard.half_period;
+        }
+    }
 }
 
 /// A clock, the unit's port and a jig on one world. `wall` is the calendar time at which the world begins.
 pub fn bench(world: World, wall: WallTime) -> (SimClock, SimPort, SimJig) {
-    let shared = Rc::new(RefCell::new(Shared { world, stamped: Part::default() }));
+    let shared = Rc::new(RefCell::new(Shared { world, stamped: Part::default(), standard: None }));
     let identity =
         JigIdentity { describes: "simulated jig".into(), ticks_per_second: TICKS_PER_SECOND, simulated: true };
     (SimClock { shared: Rc::clone(&shared), wall }, SimPort { shared: Rc::clone(&shared) }, SimJig { shared, identity })
@@ -38,12 +70,24 @@ impl SimClock {
         look(&self.shared.borrow().world)
     }
 
-    /// Connects a reference source to a channel's input from now on; see [`World::connect_reference`].
-    pub fn connect_reference(&self, channel: SampleChannel, value: f64) -> bool {
-        let Shared { world, stamped } = &mut *self.shared.borrow_mut();
-        // What was due before saw what was there.
-        world.settle_samples(stamped);
-        world.connect_reference(channel, value)
+    /// Connects a reference from now on. False where the jig has nothing that it could be connected to.
+    pub fn connect(&self, reference: Reference) -> bool {
+        let Shared { world, stamped, standard } = &mut *self.shared.borrow_mut();
+        match reference {
+            Reference::Level(channel, value) => {
+                // What was due before saw what was there.
+                world.settle_samples(stamped);
+                world.connect_reference(channel, value)
+            }
+            Reference::Pulses(input, period) => {
+                let half_period = (0.5e9 * period) as SimTime;
+                if half_period > 0 {
+                    let next = world.now() + half_period;
+                    *standard = Some(Standard { input, half_period, next, level: false });
+                }
+                half_period > 0
+            }
+        }
     }
 }
 
@@ -66,14 +110,14 @@ pub struct SimPort {
 impl Port for SimPort {
     /// Takes as long as the bytes take on the wire.
     fn send(&mut self, bytes: &[u8], deadline: HostTime) -> Result<(), PortError> {
-        let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+        let Shared { world, stamped, .. } = &mut *self.shared.borrow_mut();
         world.unit_hears(bytes);
         world.advance(world.sent_at().min(deadline.as_nanos()), stamped);
         Ok(())
     }
 
     fn receive(&mut self, into: &mut Vec<u8>, deadline: HostTime) -> Result<usize, PortError> {
-        let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+        let Shared { world, stamped, .. } = &mut *self.shared.borrow_mut();
         let before = into.len();
         world.advance_until_said(deadline.as_nanos(), stamped);
         world.take_said(into);
@@ -101,18 +145,20 @@ impl Jig for SimJig {
         if matches!(output, OutputChannel::Press(control) if usize::from(control) >= World::CONTROLS) {
             return Err(JigError::NoChannel { channel: output.name() });
         }
-        let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+        let Shared { world, stamped, .. } = &mut *self.shared.borrow_mut();
         Ok(world.drive(output, on, stamped))
     }
 
     fn collect(&mut self, into: &mut Part) -> Result<(), JigError> {
-        into.append(&mut self.shared.borrow_mut().stamped);
+        let mut shared = self.shared.borrow_mut();
+        shared.stamp_standard();
+        into.append(&mut shared.stamped);
         Ok(())
     }
 
     fn settle(&mut self, into: &mut Part) -> Result<Tick, JigError> {
         {
-            let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+            let Shared { world, stamped, .. } = &mut *self.shared.borrow_mut();
             world.settle_samples(stamped);
         }
         self.collect(into)?;
@@ -125,7 +171,7 @@ impl Jig for SimJig {
     }
 
     fn make_safe(&mut self) -> Result<(), JigError> {
-        let Shared { world, stamped } = &mut *self.shared.borrow_mut();
+        let Shared { world, stamped, .. } = &mut *self.shared.borrow_mut();
         world.make_safe(stamped);
         Ok(())
     }
@@ -135,7 +181,7 @@ impl Drop for SimJig {
     fn drop(&mut self) {
         // A panic may have come from within the world; then there is nothing left to make safe.
         if let Ok(mut shared) = self.shared.try_borrow_mut() {
-            let Shared { world, stamped } = &mut *shared;
+            let Shared { world, stamped, .. } = &mut *shared;
             world.make_safe(stamped);
         }
     }

@@ -36,7 +36,7 @@ mod train;
 mod world;
 
 pub use assembly::{FirmwareVersion, WorldSettings};
-pub use bench::{SimClock, SimJig, SimPort, bench};
+pub use bench::{Reference, SimClock, SimJig, SimPort, bench};
 pub use faults::{Fault, FaultKind, FaultProblem};
 pub use mechanics::{Mechanics, Seen, Wire};
 pub use sensors::TICKS_PER_SECOND;

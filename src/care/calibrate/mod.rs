@@ -8,6 +8,7 @@
 mod doubt;
 mod fitted;
 mod live;
+mod quadrature;
 pub mod readings;
 mod replace;
 mod rewrite;

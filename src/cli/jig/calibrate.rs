@@ -25,7 +25,7 @@ pub struct CalibrateArgs {
     channel: String,
     /// Table of readings (CSV) with the columns `code` (of the clock `ticks`, of the encoder `edges`), `reference [V]`,
     /// `uncertainty [mV]`, and if need be `scatter` and `readings` of a mean
-    #[arg(long, value_name = "FILE", required_unless_present = "points", conflicts_with = "points")]
+    #[arg(long, value_name = "FILE", required_unless_present_any = ["points", "pulses"], conflicts_with_all = ["points", "pulses"])]
     from: Option<PathBuf>,
     /// Standard uncertainty of the reference that all readings share: `1 mV`, or a part of its value, `0.02 %`; may be
     /// repeated
@@ -77,14 +77,13 @@ pub fn calibrate(args: &CalibrateArgs) -> Result<Exit, Failure> {
     let dates = Dates { calibrated: today, due: due(args, &target, today)? };
     environment_is_known(args, &jig, &target)?;
     let shared = shared(args, &target)?;
-    let fitted = match (&args.from, &args.live.points) {
-        (Some(table), _) => from_table(table, &target, &shared)?,
-        (None, Some(points)) => {
-            let readings = live::readings(args, points, &jig, &target)?;
+    let fitted = match &args.from {
+        Some(table) => from_table(table, &target, &shared)?,
+        None => {
+            let readings = live::readings(args, &jig, &target)?;
             let fitted = calibrate::fit(&target, readings, &shared);
             fitted.map_err(|mistake| Failure::new(Exit::Invalid, anyhow!("{}; {}", mistake.what, mistake.right)))?
         }
-        (None, None) => return Err(Failure::new(Exit::Usage, anyhow!("give --from or --points"))),
     };
     let renewed = match fitted.fits {
         Fits::Not => None,
