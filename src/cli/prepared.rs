@@ -38,13 +38,10 @@ impl Prepared {
 
     /// Whether the unit file allows this serial number.
     pub fn check_serial(&self, serial: &str) -> Result<(), Failure> {
-        let pattern = &self.unit.serial_numbers;
-        if pattern.is_match(serial) {
-            return Ok(());
-        }
-        let model = &self.unit.model;
-        let why = format!("`{serial}` is no serial number of a {model}; the unit file wants {}", pattern.as_str());
-        Err(Failure::new(Exit::Usage, anyhow!(why)))
+        self.unit.serial_numbers.check(serial).map_err(|why| {
+            let model = &self.unit.model;
+            Failure::new(Exit::Usage, anyhow!("`{serial}` is no serial number of a {model}; {why}"))
+        })
     }
 
     /// A run on a jig past its calibration proves nothing, but for channels that are `excused`.

@@ -1,7 +1,9 @@
 //! The unit file: a model of unit as its maker describes it, checked once.
 
 mod pack;
+mod serial;
 
+use super::SerialNumbers;
 use super::dialect::{Answers, Dialect, MotionEnd, NumberForm, Request, SideWords, Template};
 use crate::measure::UnitFacts;
 use crate::port::{Flow, Parity, SerialSettings};
@@ -24,8 +26,8 @@ pub struct Unit {
     pub maker: String,
     /// The model's name in the unit's own words.
     pub reports_as: String,
-    /// What a serial number of this model looks like; matches the whole number.
-    pub serial_numbers: Regex,
+    /// What a serial number of this model looks like.
+    pub serial_numbers: SerialNumbers,
     /// Numbers for measuring.
     pub facts: UnitFacts,
     /// Highest speed that a plan may ask for, m/s.
@@ -84,8 +86,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<Unit> {
     let maker = file.need_word("maker", "Saltmarsh Motion").map(|word| word.text.clone());
     let title = file.word("title", "Dunlin 600").map(|word| word.text.clone()).or_else(|| model.clone());
     let reports_as = file.word("reports as", "DUNLIN 600").map(|word| word.text.clone()).or_else(|| model.clone());
-    let serial_numbers =
-        file.need_parsed("serial numbers", "\"SM-[0-9]{4}\"", |text| pattern(&format!("^(?:{text})$")));
+    let serial_numbers = serial::serial_numbers(&file);
     let drive = file.need_fields("drive", "{ step angle: 1.8 deg, … }").and_then(drive);
     let travel = positive(&file, "travel", Dimension::Length, "560 mm");
     let speed_max = positive(&file, "highest speed", Dimension::Speed, "95 mm/s");
@@ -477,7 +478,7 @@ mod tests {
         assert!((unit.facts.levels[0] - 0.0001).abs() < 1e-12);
         let go = Request::ToEnd { side: Side::Right, speed: 0.09 };
         assert_eq!(unit.dialect.compose(&go).as_deref(), Some("GO R 90.0"));
-        assert!(unit.serial_numbers.is_match("SM-0001") && !unit.serial_numbers.is_match("SM-00012"));
+        assert!(unit.serial_numbers.check("SM-0001").is_ok() && unit.serial_numbers.check("SM-00012").is_err());
     }
 
     // Outside: steps a millimetre of 1.8° and 0.9° motors, 16 and 20 teeth of 2 and 3 mm: 200, 26.667 and 1280; how: closed form
