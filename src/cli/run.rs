@@ -17,8 +17,8 @@ use crate::clock::{Clock, ComputerClock};
 use crate::event::RunOutcome;
 use crate::jig::JigFile;
 use crate::plan::Plan;
-use crate::record::seal::{BenchKey, Sealing};
-use crate::record::{self, Header, Kept, Record, RunFolder, stored};
+use crate::record::seal::{self, BenchKey, Head, Sealing};
+use crate::record::{self, Header, Kept, Record, RunFolder, WriteError, stored};
 use crate::report;
 use crate::run::{self, Answering, Bench, Job, Question, setup};
 use anyhow::{Context, anyhow};
@@ -96,7 +96,8 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let started = clock.wall();
     let overdue_because = within_calibration(&prepared.jig, started.date(), args.overdue_because.as_deref())?;
     let id = uuid::Uuid::now_v7().to_string();
-    let folder = stage(args, &id)?;
+    let name = key.as_ref().map_or_else(unnamed, |key| key.bench().to_owned());
+    let (folder, warnings) = stage(args, &name, &clock, &id)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
     let answering = Answering::new(given_answers(&args.answers), bench.simulated());
     questions_can_be_answered(&prepared.plan, &answering)?;
@@ -119,8 +120,19 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
         railproof: env!("CARGO_PKG_VERSION").to_owned(),
         predecessors: record::predecessors(&args.results, &args.serial),
     };
-    let mut header = header(args, &prepared, &bench, key.as_ref(), facts);
-    header.bench.overdue_because = overdue_because;
+    let facts_of_bench = stored::BenchFacts {
+        name: Some(name),
+        key: key.as_ref().map(|key| key.public().fingerprint()),
+        overdue_because,
+        ..prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone())
+    };
+    let header = Header {
+        run: facts,
+        unit: prepared.unit_facts(&args.serial, args.parts.clone()),
+        bench: facts_of_bench,
+        inputs: prepared.input_facts(),
+        warnings,
+    };
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record, &clock, key.as_ref())?;
     let place = format!("{}\n{}", sealed(&kept), kept.home.display());
@@ -137,11 +149,29 @@ fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
     Ok(prepared)
 }
 
-fn stage(args: &RunArgs, id: &str) -> Result<RunFolder, Failure> {
+/// Makes the run's folder, and sees to it that it can be sealed. What the operator should know comes with it.
+fn stage(args: &RunArgs, bench: &str, clock: &ComputerClock, id: &str) -> Result<(RunFolder, Vec<String>), Failure> {
+    let invalid = |error: WriteError| Failure::new(Exit::Invalid, error);
     for swept in record::sweep(&args.results) {
         say(&format!("railproof: {} was left by a run that was killed; it proves nothing", swept.display()));
     }
-    RunFolder::stage(&args.results, &args.serial, id).map_err(|error| Failure::new(Exit::Invalid, error))
+    let folder = RunFolder::stage(&args.results, &args.serial, id).map_err(invalid)?;
+    let before = seal::before(&args.results, bench).map_err(invalid)?;
+    let mut warnings = Vec::new();
+    if let Some(Head { link, .. }) = before.lost {
+        let gone = format!("{}/{}", link.serial, link.run);
+        warnings
+            .push(format!("the bench's run before this one, {gone}, is gone from the results; see `railproof verify`"));
+    }
+    let now = clock.wall();
+    if let Some(sealed) = before.sealed.filter(|sealed| *sealed > now) {
+        let (now, sealed) = (show::rfc3339(now), show::rfc3339(sealed));
+        warnings.push(format!(
+            "the computer's clock says {now}, but the bench's last record is of {sealed}; set the clock"
+        ));
+    }
+    warnings.iter().for_each(|warning| say(&format!("railproof: {warning}")));
+    Ok((folder, warnings))
 }
 
 /// A question that nobody could answer, or that was answered beside the point, is found before anything moves.
@@ -232,28 +262,6 @@ fn within_calibration(jig: &JigFile, today: time::Date, because: Option<&str>) -
     }
 }
 
-/// What the record says beside the outcome.
-fn header(
-    args: &RunArgs,
-    prepared: &Prepared,
-    bench: &OpenBench,
-    key: Option<&BenchKey>,
-    run: stored::RunFacts,
-) -> Header {
-    let bench_facts = prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone());
-    Header {
-        run,
-        unit: prepared.unit_facts(&args.serial, args.parts.clone()),
-        bench: stored::BenchFacts {
-            name: Some(key.map_or_else(unnamed, |key| key.bench().to_owned())),
-            key: key.map(|key| key.public().fingerprint()),
-            ..bench_facts
-        },
-        inputs: prepared.input_facts(),
-        warnings: Vec::new(),
-    }
-}
-
 /// Writes everything that is left to write and makes the run's folder appear. The record comes first: a report that cannot
 /// be made is told about and left out, since it can be made again from the record.
 fn keep(
@@ -281,10 +289,6 @@ fn keep(
     let bench = record.bench.name.as_deref().unwrap_or_default();
     let sealing = Sealing { bench, key, clock, clock_uncertainty: clock.wall_uncertainty() };
     let kept = folder.finish(files, &sealing).context("the record is not kept").map_err(invalid)?;
-    if let Some(lost) = &kept.lost {
-        let (serial, run) = (&lost.link.serial, &lost.link.run);
-        say(&format!("railproof: the run before, {serial}/{run}, is gone; `railproof verify` tells what else is"));
-    }
     Ok(kept)
 }
 

@@ -35,8 +35,6 @@ pub struct Kept {
     pub seal: Seal,
     /// The bench's head with this run.
     pub head: Head,
-    /// The bench's run before, where its folder is gone.
-    pub lost: Option<Head>,
 }
 
 /// A run's folder, unfinished. Dropped without [`RunFolder::finish`], it is removed.
@@ -121,14 +119,13 @@ impl RunFolder {
         }
         sync_all(&self.part, own.into_iter())?;
         let head = seal.head(manifest.as_bytes());
-        let lost = chain.lost().cloned();
         self.still_there()?;
         chain.announce(&head)?;
         self.move_home()?;
         self.is_finished = true;
         sync_folder(&self.serial)?;
         chain.confirm(head.clone());
-        Ok(Kept { home: self.home.clone(), seal, head, lost })
+        Ok(Kept { home: self.home.clone(), seal, head })
     }
 
     fn seal(&self, files: Vec<SealedFile>, chain: &Chain, sealing: &Sealing<'_>) -> Seal {

@@ -17,6 +17,7 @@ use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
+use time::OffsetDateTime;
 
 /// The folder of these memories inside the results folder.
 const FOLDER: &str = ".chains";
@@ -74,6 +75,11 @@ impl Chain {
         self.last.as_ref()
     }
 
+    /// Writes down what was found, so that it is known before a run begins whether it can be.
+    fn settle(&self) -> Result<(), WriteError> {
+        self.remember(&Memory { format: 1, last: self.last.clone(), next: None })
+    }
+
     /// That run, where its folder is gone.
     pub fn lost(&self) -> Option<&Head> {
         self.last.as_ref().filter(|_| self.is_lost)
@@ -103,6 +109,29 @@ impl Chain {
         written().map_err(|error| disk("write", &self.file, error))?;
         sync_folder(&self.results.join(FOLDER))
     }
+}
+
+/// What a bench about to begin a run should know of the one before.
+#[derive(Debug)]
+pub struct Before {
+    /// That run, where its folder is gone.
+    pub lost: Option<Head>,
+    /// When it was sealed.
+    pub sealed: Option<OffsetDateTime>,
+}
+
+/// Sees to it, while nothing has moved yet, that a run of the bench can be sealed.
+///
+/// # Errors
+/// Another process that holds the lock too long; whatever the disk says.
+pub fn before(results: &Path, bench: &str) -> Result<Before, WriteError> {
+    let chain = Chain::lock(results, bench)?;
+    chain.settle()?;
+    let seal = chain.head().and_then(|head| {
+        let bytes = read_small(&results.join(&head.link.serial).join(&head.link.run).join(SEAL))?;
+        Seal::from_bytes(&bytes).ok()
+    });
+    Ok(Before { lost: chain.lost().cloned(), sealed: seal.and_then(|seal| seal.sealed_at()) })
 }
 
 /// Newest runs of all benches that are remembered, whether or not they stand.

@@ -19,7 +19,7 @@ mod signature;
 mod trust;
 mod wire;
 
-pub use chain::{Chain, remembered};
+pub use chain::{Before, Chain, before, remembered};
 pub use checked::Damage;
 pub use digests::{DIGESTS, Digests, digest, digest_of, from_bytes as digests_of, is_digest, to_text as manifest};
 pub use key::{BenchKey, PublicKey};
@@ -33,6 +33,7 @@ use crate::clock::Clock;
 use digests::hexadecimal;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
+use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
 /// Version of `seal.json`.
@@ -137,6 +138,11 @@ impl Seal {
         let mut digests: Digests = self.files.iter().map(|file| (file.file.clone(), file.sha256.clone())).collect();
         digests.insert(SEAL.to_owned(), digest(text));
         digests
+    }
+
+    /// When it was sealed, by the bench's clock.
+    pub fn sealed_at(&self) -> Option<OffsetDateTime> {
+        OffsetDateTime::parse(&self.sealed, &Rfc3339).ok()
     }
 
     /// The head that a run with this seal and this manifest makes.

@@ -51,6 +51,9 @@ struct Look<'a> {
 pub fn look(folder: &Path, within: bool) -> Found {
     let mut findings = Vec::new();
     let entries = listing(folder, &mut findings);
+    if !findings.is_empty() {
+        return Found { path: folder.to_owned(), seal: None, signer: None, head: None, findings };
+    }
     let mut look = Look { folder, entries, findings };
     let (manifest, text, signature) = (look.part(DIGESTS), look.part(SEAL), look.part(SIGNATURE));
     let sealed = text.bytes().map(|text| (text, Seal::from_bytes(text)));

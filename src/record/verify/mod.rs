@@ -17,8 +17,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use time::OffsetDateTime;
-use time::format_description::well_known::Rfc3339;
 
 /// What was found.
 #[derive(Debug, Default)]
@@ -48,9 +46,8 @@ impl Verified {
         let key = run.signer.map(PublicKey::fingerprint);
         *self.keys.entry((seal.bench.clone(), key)).or_default() += 1;
         let Some(trust) = trust else { return };
-        let at = OffsetDateTime::parse(&seal.sealed, &Rfc3339).ok();
         let finding = match run.signer {
-            Some(signer) => trust.objection(&seal.bench, signer, at).map(|why| (Kind::UnknownKey, why)),
+            Some(signer) => trust.objection(&seal.bench, signer, seal.sealed_at()).map(|why| (Kind::UnknownKey, why)),
             // One whose signature is gone or damaged is told about by itself.
             None if seal.key.is_some() => None,
             None => Some((Kind::Unsigned, "sealed without a key".to_owned())),
@@ -92,6 +89,7 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
             }
         }
     }
+    let runs_seen = verified.findings.iter().all(|finding| finding.kind != Kind::Unreadable);
     let found: Vec<Found> = runs.0.into_values().map(|(run, within)| folder::look(&run, within)).collect();
     verified.runs = found.len();
     verified.findings.extend(found.iter().flat_map(|found| found.findings.iter().cloned()));
@@ -101,7 +99,8 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
     }
     verified.is_whole = !roots.is_empty();
     let known: Vec<Head> = roots.iter().flat_map(|root| remembered(root)).collect();
-    let root = roots.first().map(PathBuf::as_path);
+    // What could not be looked at is not missing.
+    let root = roots.first().filter(|_| runs_seen).map(PathBuf::as_path);
     verified.chains = order::order(&found, root, &known, &mut verified.findings);
     Ok(verified)
 }
@@ -129,6 +128,9 @@ impl Runs {
 
     /// The runs of a serial number's folder.
     fn of_serial(&mut self, serial: &Path, verified: &mut Verified) {
+        if let Err(error) = fs::read_dir(serial) {
+            verified.findings.push(Finding::new(Kind::Unreadable, serial, error.to_string()));
+        }
         for folder in folders(serial) {
             if is_run_id(&folder) {
                 self.add(&folder, true);

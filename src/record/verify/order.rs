@@ -5,8 +5,6 @@ use super::{Finding, Kind};
 use crate::record::seal::{Head, Link, Seal};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-use time::OffsetDateTime;
-use time::format_description::well_known::Rfc3339;
 
 /// A chain of runs as it was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -160,7 +158,6 @@ fn home(root: &Path, link: &Link) -> PathBuf {
 
 /// Whether a run was sealed earlier than the one before it by more than the clock is in doubt of.
 fn goes_back(one: &Seal, next: &Seal) -> bool {
-    let at = |seal: &Seal| OffsetDateTime::parse(&seal.sealed, &Rfc3339).ok();
     let doubt = one.clock_uncertainty_s.unwrap_or(0.0) + next.clock_uncertainty_s.unwrap_or(0.0);
-    at(one).zip(at(next)).is_some_and(|(one, next)| (one - next).as_seconds_f64() > doubt)
+    one.sealed_at().zip(next.sealed_at()).is_some_and(|(one, next)| (one - next).as_seconds_f64() > doubt)
 }

@@ -140,8 +140,10 @@ fn the_newest_run_is_missed_too_while_it_is_remembered() {
     let (results, six_runs) = six();
     fs::remove_dir_all(&six_runs[5].home).expect("it can be removed");
     assert_eq!(found(results.path()), [(Kind::Missing, at(&six_runs[5], ""))]);
+    let before = seal::before(results.path(), "bench-1").expect("it can be sealed");
+    assert_eq!((before.lost.as_ref(), before.sealed), (Some(&six_runs[5].head), None));
     let next = kept(results.path(), "SM-0009", 7);
-    assert_eq!((next.lost.as_ref(), next.head.counter), (Some(&six_runs[5].head), 7));
+    assert_eq!(next.head.counter, 7);
     assert_eq!(found(results.path()), [(Kind::Missing, at(&six_runs[5], ""))]);
 
     // Without that memory the newest is whatever stands.
@@ -294,6 +296,13 @@ fn strange_things_in_the_place_of_files_are_told_and_never_followed_or_waited_fo
     assert_eq!(found, expected);
 }
 
+/// What cannot be looked at is told as such, and neither as missing nor as whole.
+#[test]
+fn a_folder_that_cannot_be_read_is_told_and_nothing_is_concluded() {
+    let nowhere = folder::look(Path::new("/nowhere"), true);
+    assert!(matches!(&nowhere.findings[..], [finding] if finding.kind == Kind::Unreadable), "{nowhere:?}");
+}
+
 #[test]
 fn records_from_before_the_seals_are_unsealed_and_still_checked() {
     let (results, _) = six();
@@ -315,6 +324,9 @@ fn a_clock_that_was_set_back_is_a_remark() {
     kept_at(results.path(), "SM-0001", 1, 1000);
     let second = kept_at(results.path(), "SM-0001", 2, 10);
     assert_eq!(found(results.path()), [(Kind::Remark, at(&second, ""))]);
+    let before = seal::before(results.path(), "bench-1").expect("it can be sealed");
+    assert_eq!(before.sealed, Some(WallTime::from_unix_timestamp(10).expect("a time")));
+    assert!(before.lost.is_none());
 }
 
 #[test]
