@@ -1,16 +1,17 @@
 //! The shipped binary as it is treated on a bad day: wrong words, wrong files, no room, killed, twice at once.
 
+#[path = "common/sealed_bench.rs"]
+mod sealed_bench;
+
 use assert_cmd::cargo::cargo_bin;
+use railproof::clock::{Clock, ComputerClock};
 use railproof::record::Record;
+use sealed_bench::{SealedBench, project};
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 use tempfile::TempDir;
-
-fn project(path: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
-}
 
 fn railproof() -> Command {
     let mut command = Command::new(cargo_bin("railproof"));
@@ -24,9 +25,13 @@ fn run(results: &Path) -> Command {
 }
 
 fn run_on(results: &Path, jig: &Path) -> Command {
+    run_of(&project("fixtures/units/dunlin-600.yaml"), results, jig)
+}
+
+fn run_of(unit: &Path, results: &Path, jig: &Path) -> Command {
     let mut command = railproof();
     command.arg("run").arg(project("test-plans/quick.yaml"));
-    command.arg("--unit").arg(project("fixtures/units/dunlin-600.yaml")).arg("--jig").arg(jig);
+    command.arg("--unit").arg(unit).arg("--jig").arg(jig);
     command.arg("--results").arg(results);
     command
 }
@@ -73,6 +78,30 @@ fn a_serial_number_that_is_none_is_wrong_usage_and_shown_safely() {
         assert!(!told(&output).trim_end().contains(['\n', '\u{1b}']), "{:?}", told(&output));
     }
     assert!(inside(folder.path()).is_empty());
+}
+
+/// A slip of the hand makes a serial number that looks right; its check character tells before anything moves.
+#[test]
+fn a_serial_number_whose_check_character_does_not_fit_is_refused() {
+    let folder = TempDir::new().expect("a folder");
+    let checked = project("tests/data/units/dunlin-600-checked.yaml");
+    let run = |serial: &str| {
+        let mut command = run_of(&checked, folder.path(), &project("fixtures/jigs/simulated.yaml"));
+        command.args(["--serial", serial]).output().expect("the binary runs")
+    };
+    for (serial, words) in [
+        ("SM-0002-J", "its check character does not fit (ISO/IEC 7064, mod 37-2)"),
+        ("SM-0010-J", "it would be `SM-0001-J`"),
+        ("SM-OOO1-J", "the unit file wants"),
+        ("SM-0001", "the unit file wants"),
+        ("SM-0001-j", "the unit file wants"),
+    ] {
+        assert_fails(&run(serial), 2, words);
+    }
+    assert!(inside(folder.path()).is_empty());
+    let output = run("SM-0001-J");
+    assert_eq!(output.status.code(), Some(0), "{}", told(&output));
+    assert!(folder.path().join("SM-0001-J").is_dir());
 }
 
 #[test]
@@ -145,27 +174,51 @@ fn runs_side_by_side_do_not_sweep_each_other() {
         }
     }
     assert_eq!(runs(folder.path()), (12, 0));
+    // None of them followed the same run as another.
+    let verify = railproof().arg("verify").arg(folder.path()).output().expect("the binary runs");
+    assert_eq!(verify.status.code(), Some(0), "{}", String::from_utf8_lossy(&verify.stdout));
+    assert!(String::from_utf8_lossy(&verify.stdout).contains("12 runs, number 1 to 12;"));
 }
 
+/// Killed at instants all over a run, every second time in its last 50 ms, when the record is sealed and put into place.
+/// `RAILPROOF_DRAWS=1000` does it a thousand times.
 #[test]
-fn a_run_that_is_killed_at_any_instant_leaves_no_half_record() {
-    let folder = TempDir::new().expect("a folder");
+fn a_run_that_is_killed_at_any_instant_leaves_no_half_record_and_loses_no_whole_one() {
+    let bench = SealedBench::new();
+    let draws = std::env::var("RAILPROOF_DRAWS").map_or(24, |draws| draws.parse().expect("a number of draws"));
+    let clock = ComputerClock::new();
+    let mut took = [(); 3].map(|()| {
+        let began = clock.now();
+        bench.run("SM-0001");
+        clock.now().since(began)
+    });
+    took.sort_unstable();
+    let takes = took[1].as_secs_f64();
     let mut killed = 0;
-    for instant in 0..24 {
-        let mut running = run(folder.path()).args(["--serial", "SM-0001"]).spawn().expect("the binary starts");
-        // Golden-section steps spread the instants evenly over the run, however long it is.
-        let instant = f64::from(instant) * 0.618_034 % 1.0;
-        wait(Duration::from_secs_f64(0.5 * instant));
+    for draw in 0..draws {
+        let mut running = bench.quick("SM-0001").spawn().expect("the binary starts");
+        // Golden-section steps spread the instants evenly.
+        let share = f64::from(draw) * 0.618_034 % 1.0;
+        let instant = if draw % 2 == 0 { takes * share } else { (takes - 0.05 * share).max(0.0) };
+        wait(Duration::from_secs_f64(instant));
         running.kill().expect("it is a child of this test");
-        killed += usize::from(!running.wait().expect("it ends").success());
-        runs(folder.path());
+        let output = running.wait_with_output().expect("it ends");
+        killed += usize::from(!output.status.success());
+        // What was shown to somebody is kept.
+        let shown = bench.folder_named(&output);
+        assert!(shown.is_none_or(|folder| folder.join("record.json").is_file()), "draw {draw}");
     }
-    let before = runs(folder.path());
-    let output = run(folder.path()).args(["--serial", "SM-0001"]).output().expect("the binary runs");
+    let before = runs(&bench.results());
+    let verify = bench.done(&["verify", "--format", "json"]);
+    let answer: serde_json::Value = serde_json::from_slice(&verify.stdout).expect("JSON");
+    assert_eq!((verify.status.code(), &answer["findings"]), (Some(0), &serde_json::json!([])), "{answer}");
+    assert_eq!((&answer["runs"], &answer["chains"][0]["newest"]), (&before.0.into(), &before.0.into()));
+    let output = bench.quick("SM-0001").output().expect("the binary runs");
     assert_eq!(output.status.code(), Some(0), "{}", told(&output));
     assert_eq!(told(&output).matches("was left by a run that was killed").count(), before.1);
-    assert_eq!(runs(folder.path()), (before.0 + 1, 0));
+    assert_eq!(runs(&bench.results()), (before.0 + 1, 0));
     assert!(killed > 0, "every run was done before it could be killed");
+    println!("{killed} of {draws} runs were killed, {} records stand", before.0);
 }
 
 #[expect(clippy::disallowed_methods, reason = "a moment to kill at; nothing is concluded from it")]

@@ -1,43 +1,24 @@
 //! Seals as the shipped binary makes and verifies them.
 
-use assert_cmd::cargo::cargo_bin;
+#[path = "common/sealed_bench.rs"]
+mod sealed_bench;
+
+use sealed_bench::SealedBench;
 use serde_json::Value;
 use std::fs;
 use std::io::Write;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
-use tempfile::TempDir;
 
-fn project(path: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+/// What a bench's key takes.
+trait Keyed {
+    fn trusted(&self, name: &str) -> String;
+    fn trust_file(&self) -> PathBuf;
+    fn key_file(&self) -> PathBuf;
 }
 
-/// A results folder, and a home without a key.
-struct Bench {
-    folder: TempDir,
-}
-
-impl Bench {
-    fn new() -> Self {
-        Self { folder: tempfile::tempdir().expect("a folder") }
-    }
-
-    fn results(&self) -> PathBuf {
-        self.folder.path().join("results")
-    }
-
-    fn railproof(&self, words: &[&str]) -> Command {
-        let mut command = Command::new(cargo_bin("railproof"));
-        command.env("XDG_CONFIG_HOME", self.folder.path().join("config")).env("RAILPROOF_RESULTS", self.results());
-        command.env_remove("RAILPROOF_KEY").args(words);
-        command
-    }
-
-    fn done(&self, words: &[&str]) -> Output {
-        self.railproof(words).output().expect("the binary runs")
-    }
-
+impl Keyed for SealedBench {
     /// Makes the bench's key and trusts it; the line of the trust file.
     fn trusted(&self, name: &str) -> String {
         let output = self.done(&["key", "new", "--bench", name]);
@@ -53,18 +34,6 @@ impl Bench {
 
     fn key_file(&self) -> PathBuf {
         self.folder.path().join("config/railproof/bench.key")
-    }
-
-    /// A run of a healthy unit: its folder.
-    fn run(&self, serial: &str) -> PathBuf {
-        let (plan, unit) = (project("test-plans/quick.yaml"), project("fixtures/units/dunlin-600.yaml"));
-        let mut command = self.railproof(&["run", "--serial", serial]);
-        command.arg(plan).arg("--unit").arg(unit).arg("--jig").arg(project("fixtures/jigs/simulated.yaml"));
-        let output = command.output().expect("the binary runs");
-        assert_eq!(output.status.code(), Some(0), "{}", told(&output));
-        let said = said(&output);
-        let folder = said.lines().find(|line| line.starts_with(&*self.results().to_string_lossy()));
-        folder.expect("the run names its folder").into()
     }
 }
 
@@ -84,7 +53,7 @@ fn assert_says(output: &Output, code: i32, words: &[&str]) {
 
 #[test]
 fn what_a_run_leaves_is_sealed_and_a_changed_byte_is_found() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     let runs = [bench.run("SM-0001"), bench.run("SM-0002"), bench.run("SM-0001")];
     assert_says(&bench.done(&["verify"]), 0, &["3 runs, number 1 to 3", "3 runs: as they were sealed"]);
     let capture = runs[1].join("captures/run.capture");
@@ -102,7 +71,7 @@ fn what_a_run_leaves_is_sealed_and_a_changed_byte_is_found() {
 
 #[test]
 fn a_head_that_was_noted_shows_whether_the_newest_runs_are_still_there() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     bench.run("SM-0001");
     let newest = bench.run("SM-0002");
     let answer: Value = serde_json::from_slice(&bench.done(&["verify", "--format", "json"]).stdout).expect("JSON");
@@ -116,7 +85,7 @@ fn a_head_that_was_noted_shows_whether_the_newest_runs_are_still_there() {
 
 #[test]
 fn where_there_is_no_record_nothing_is_proven() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     assert_says(&bench.done(&["verify"]), 5, &["cannot be read"]);
     fs::create_dir_all(bench.results().join("SM-0001")).expect("it can be made");
     assert_says(&bench.done(&["verify"]), 5, &["there is no run in"]);
@@ -125,7 +94,7 @@ fn where_there_is_no_record_nothing_is_proven() {
 
 #[test]
 fn a_key_is_made_once_shown_without_its_secret_and_refused_when_others_can_read_it() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     assert_says(&bench.done(&["key", "show"]), 5, &["`railproof key new` makes one"]);
     let line = bench.trusted("bench-3");
     assert!(line.starts_with("bench-3 namespaces=\"railproof-record\" ssh-ed25519 AAAA"), "{line}");
@@ -146,7 +115,7 @@ fn a_key_is_made_once_shown_without_its_secret_and_refused_when_others_can_read_
 
 #[test]
 fn a_trusted_key_is_believed_a_retired_one_until_then_and_another_one_not() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     let unsigned = bench.run("SM-0001");
     let line = bench.trusted("bench-3");
     let signed = bench.run("SM-0001");
@@ -189,7 +158,7 @@ fn ssh_keygen(words: &[&str], input: &[u8]) -> Option<Output> {
 // Outside: SSHSIG signatures of ours checked, and a changed manifest and another purpose refused; how: package openssh-client (ssh-keygen -Y verify)
 #[test]
 fn ssh_keygen_verifies_what_a_bench_signed() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     bench.trusted("bench-3");
     let run = bench.run("SM-0001");
     let manifest = fs::read(run.join("digests.sha256")).expect("it is there");
@@ -223,7 +192,7 @@ fn ssh_keygen_verifies_what_a_bench_signed() {
 // Outside: keys and SSHSIG signatures that are made elsewhere, read and checked by us; how: package openssh-client (ssh-keygen -t ed25519, -Y sign)
 #[test]
 fn what_ssh_keygen_made_and_signed_is_understood() {
-    let bench = Bench::new();
+    let bench = SealedBench::new();
     let key = bench.folder.path().join("theirs");
     let path = key.to_string_lossy().into_owned();
     let make = |kind: &str, passphrase: &str, path: &str| {

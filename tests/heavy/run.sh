@@ -62,8 +62,11 @@ for sheet in $(find "$results" -name '*.pdf'); do
     quietly qpdf --check "$sheet"
 done
 
-echo "- seals, with ssh-keygen"
+echo "- seals with ssh-keygen, a thousand tamperings, a thousand killed runs"
 RAILPROOF_ALL=1 quietly cargo test --release --quiet --test seals
+RAILPROOF_DRAWS=1000 quietly cargo test --release --quiet --test tampering
+RAILPROOF_DRAWS=1000 quietly cargo test --release --quiet --test rough_use killed -- --nocapture
+grep "were killed" "$results/said"
 quietly "$railproof" verify "$results"
 tail -n 1 "$results/said"
 
