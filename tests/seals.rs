@@ -89,6 +89,7 @@ fn where_there_is_no_record_nothing_is_proven() {
     assert_says(&bench.done(&["verify"]), 5, &["cannot be read"]);
     fs::create_dir_all(bench.results().join("SM-0001")).expect("it can be made");
     assert_says(&bench.done(&["verify"]), 5, &["there is no run in"]);
+    assert_says(&bench.done(&["verify", "--expect-head", "3f2a"]), 2, &["a head has 64 digits"]);
     assert_says(&bench.done(&["verify", "/dev/null"]), 5, &["/dev/null: cannot be read"]);
 }
 

@@ -2,7 +2,7 @@
 
 use super::inputs::InputFile;
 use super::{Exit, Failure, Format, print};
-use crate::record::seal::Trust;
+use crate::record::seal::{Trust, is_digest};
 use crate::record::verify::{Finding, Verified, Weight, trust_file, verify as look};
 use anyhow::anyhow;
 use clap::Args;
@@ -22,7 +22,7 @@ pub struct VerifyArgs {
     #[arg(value_name = "PATH", default_value = "results", env = "RAILPROOF_RESULTS")]
     paths: Vec<PathBuf>,
     /// A head that a bench had once, as `run` prints it: the run that had it must be there
-    #[arg(long, value_name = "DIGEST")]
+    #[arg(long, value_name = "DIGEST", value_parser = head)]
     expect_head: Vec<String>,
     /// Trust file: which keys sign for which benches (OpenSSH's `allowed_signers`); without it `trusted-benches` in the
     /// results folder, where there is one
@@ -31,6 +31,10 @@ pub struct VerifyArgs {
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
+}
+
+fn head(text: &str) -> Result<String, String> {
+    if is_digest(text) { Ok(text.to_owned()) } else { Err("a head has 64 digits from 0 to 9 and a to f".into()) }
 }
 
 /// Looks and tells.

@@ -140,6 +140,12 @@ impl Seal {
         digests
     }
 
+    /// What it says of a file.
+    pub fn file(&self, name: &str) -> Option<&SealedFile> {
+        let at = self.files.binary_search_by(|file| file.file.as_str().cmp(name)).ok()?;
+        self.files.get(at)
+    }
+
     /// When it was sealed, by the bench's clock.
     pub fn sealed_at(&self) -> Option<OffsetDateTime> {
         OffsetDateTime::parse(&self.sealed, &Rfc3339).ok()

@@ -166,7 +166,7 @@ impl Look<'_> {
     /// Every file against the digests, and the digests against every file.
     fn files(&mut self, digests: &Digests, seal: Option<&Seal>) {
         for (name, expected) in digests {
-            let sealed = seal.and_then(|seal| seal.files.iter().find(|file| file.file == *name));
+            let sealed = seal.and_then(|seal| seal.file(name));
             match self.entries.get(name) {
                 None => self.tell(Kind::Missing, name, ""),
                 Some(Entry::Strange) => self.tell(Kind::Changed, name, "it is no plain file any more"),

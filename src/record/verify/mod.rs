@@ -77,12 +77,15 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
     let mut verified = Verified::default();
     let mut runs = Runs::default();
     let mut roots: Vec<PathBuf> = Vec::new();
+    let mut known: Vec<Head> = Vec::new();
     for path in paths {
         fs::read_dir(path).map_err(|error| (path.clone(), error))?;
         match place(path) {
             Place::Run => runs.add(path, false),
             Place::Serial => runs.of_serial(path, &mut verified),
             Place::Results => {
+                // First what is remembered: a run that ends meanwhile is then seen, and not missed.
+                known.extend(remembered(path));
                 let serials = folders(path).into_iter().filter(|serial| !is_hidden(serial));
                 serials.for_each(|serial| runs.of_serial(&serial, &mut verified));
                 roots.push(path.clone());
@@ -98,7 +101,6 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
         verified.signed(run, trust);
     }
     verified.is_whole = !roots.is_empty();
-    let known: Vec<Head> = roots.iter().flat_map(|root| remembered(root)).collect();
     // What could not be looked at is not missing.
     let root = roots.first().filter(|_| runs_seen).map(PathBuf::as_path);
     verified.chains = order::order(&found, root, &known, &mut verified.findings);

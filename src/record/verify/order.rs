@@ -2,8 +2,8 @@
 
 use super::folder::Found;
 use super::{Finding, Kind};
-use crate::record::seal::{Head, Link, Seal};
-use std::collections::{BTreeMap, BTreeSet};
+use crate::record::seal::{Head, Link, SEAL, Seal};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// A chain of runs as it was found.
@@ -27,7 +27,12 @@ struct Placed<'a> {
 
 /// Holds the runs of every chain against each other. `root` is the results folder, where all of one is to be seen: then runs
 /// that are not there are missing.
-pub fn order(found: &[Found], root: Option<&Path>, known: &[Head], findings: &mut Vec<Finding>) -> Vec<ChainFound> {
+pub fn order<'f>(
+    found: &'f [Found],
+    root: Option<&Path>,
+    known: &[Head],
+    findings: &mut Vec<Finding>,
+) -> Vec<ChainFound> {
     let mut chains: BTreeMap<&str, Vec<Placed<'_>>> = BTreeMap::new();
     for run in found {
         if let (Some(seal), Some(head)) = (&run.seal, &run.head) {
@@ -35,15 +40,12 @@ pub fn order(found: &[Found], root: Option<&Path>, known: &[Head], findings: &mu
         }
     }
     // Runs whose seal is gone or damaged are told about by themselves; they are not missing as well.
-    let unplaced: BTreeSet<&str> = found
-        .iter()
-        .filter(|run| run.seal.is_none())
-        .filter_map(|run| run.path.file_name().and_then(|name| name.to_str()))
-        .collect();
+    let named = |run: &'f Found| Some((run.path.file_name()?.to_str()?, run));
+    let unplaced: BTreeMap<&str, &Found> = found.iter().filter(|run| run.seal.is_none()).filter_map(named).collect();
     // Of a bench whose runs are all gone, what is remembered tells.
     let gone = known.iter().filter(|known| !chains.contains_key(known.chain.as_str()));
     for (known, root) in
-        gone.filter(|known| !unplaced.contains(known.link.run.as_str())).filter_map(|known| Some((known, root?)))
+        gone.filter(|known| !unplaced.contains_key(known.link.run.as_str())).filter_map(|known| Some((known, root?)))
     {
         let says = format!("run {} of its bench, and every one before it", known.counter);
         findings.push(Finding::new(Kind::Missing, &home(root, &known.link), says));
@@ -87,7 +89,7 @@ fn forks(runs: &mut Vec<Placed<'_>>, findings: &mut Vec<Finding>) {
 
 struct Look<'a, 'f> {
     root: Option<&'a Path>,
-    unplaced: &'a BTreeSet<&'a str>,
+    unplaced: &'a BTreeMap<&'a str, &'a Found>,
     findings: &'f mut Vec<Finding>,
 }
 
@@ -125,7 +127,7 @@ impl Look<'_, '_> {
             return;
         }
         let bench = &next.seal.bench;
-        if !self.unplaced.contains(previous.run.as_str()) {
+        if !self.is_unplaced(previous) {
             let says = format!("run {last} of {bench}, which {} was sealed after", next.path.display());
             self.findings.push(Finding::new(Kind::Missing, &home(root, previous), says));
         }
@@ -141,11 +143,22 @@ impl Look<'_, '_> {
         }
     }
 
+    /// Whether a run that was sealed is there without a sound seal. One that was made to look as old as from before the seals
+    /// is told here, since it alone knows that it is not.
+    fn is_unplaced(&mut self, link: &Link) -> bool {
+        let Some(run) = self.unplaced.get(link.run.as_str()) else { return false };
+        if run.findings.iter().any(|finding| finding.kind == Kind::Unsealed) {
+            let says = "the run was sealed, as the bench's other runs tell";
+            self.findings.push(Finding::new(Kind::Missing, &run.path.join(SEAL), says));
+        }
+        true
+    }
+
     /// What the results folder remembers of the bench, beyond the newest run that is there.
     fn tail(&mut self, runs: &[Placed<'_>], known: Option<&Head>) {
         let (Some(root), Some(known), Some(newest)) = (self.root, known, runs.last()) else { return };
-        let is_there = runs.iter().any(|run| run.head == known) || self.unplaced.contains(known.link.run.as_str());
-        if known.counter > newest.seal.counter && !is_there {
+        let is_newer = known.counter > newest.seal.counter;
+        if is_newer && !runs.iter().any(|run| run.head == known) && !self.is_unplaced(&known.link) {
             let says = format!("run {} of {}, the newest that is remembered", known.counter, newest.seal.bench);
             self.findings.push(Finding::new(Kind::Missing, &home(root, &known.link), says));
         }

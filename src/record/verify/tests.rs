@@ -230,6 +230,22 @@ fn a_run_that_was_sealed_anew_is_told_by_the_next() {
     assert_eq!(found(results.path()), [(Kind::Changed, at(&kept[2], ""))]);
 }
 
+/// A changed record that is made to look as if there had been no seals yet.
+#[test]
+fn a_run_that_was_stripped_of_its_seal_is_no_older_record() {
+    for run in [2, 5] {
+        let (results, kept) = six();
+        seal_anew(&kept[run], None);
+        fs::remove_file(kept[run].home.join("seal.json")).expect("it can be removed");
+        let manifest = fs::read_to_string(kept[run].home.join("digests.sha256")).expect("it is there");
+        let stripped: String =
+            manifest.lines().filter(|line| !line.ends_with("seal.json")).map(|line| format!("{line}\n")).collect();
+        fs::write(kept[run].home.join("digests.sha256"), stripped).expect("it can be written");
+        let expected = [(Kind::Unsealed, at(&kept[run], "")), (Kind::Missing, at(&kept[run], "seal.json"))];
+        assert_eq!(found(results.path()), expected);
+    }
+}
+
 fn trusting(key: &BenchKey, options: &str) -> Trust {
     let line = seal::line_for("bench-1", key.public()).replace("namespaces=", &format!("{options}namespaces="));
     Trust::read(&line).expect("a line")
