@@ -181,6 +181,7 @@ fn every_fault_has_its_check() {
     for kind in Fault::ALL {
         let seen = SEEN_BY.iter().any(|(name, _)| *name == kind.name())
             || SEEN_ELSEWHERE.iter().any(|(name, ..)| *name == kind.name());
-        assert_eq!(seen, !kind.is_of_bench(), "{}", kind.name());
+        // What is wrong with the jig is for its own check to see: tests/jig_check.rs.
+        assert_eq!(seen, !kind.is_of_bench() && !kind.is_of_jig(), "{}", kind.name());
     }
 }

@@ -52,7 +52,7 @@ fn lines(results: &Path) -> Vec<Line> {
 fn uses(results: &Path) -> Vec<Use> {
     let used = |line: Line| match line.entry {
         Entry::Use(used) => Some(used),
-        Entry::Note(_) => None,
+        Entry::Note(_) | Entry::Check(_) => None,
     };
     lines(results).into_iter().filter_map(used).collect()
 }

@@ -192,13 +192,16 @@ pub enum OutputChannel {
     LowPack,
     /// Presses the unit's control with this number, counted from 0 in the order of the unit file.
     Press(u8),
+    /// Switches something for the jig's own check, counted from 0: a reference, a wire to an input.
+    Auxiliary(u8),
 }
 
 impl OutputChannel {
     /// The most controls that a jig can press.
     pub const CONTROLS: usize = 8;
     /// How many outputs there are.
-    pub const COUNT: usize = 3 + Self::CONTROLS;
+    pub const COUNT: usize = Self::BEHIND_CONTROLS + 4;
+    const BEHIND_CONTROLS: usize = 3 + Self::CONTROLS;
 
     /// Its number, below [`OutputChannel::COUNT`].
     pub const fn index(self) -> usize {
@@ -207,6 +210,7 @@ impl OutputChannel {
             Self::DummyLoad => 1,
             Self::LowPack => 2,
             Self::Press(control) => 3 + control as usize,
+            Self::Auxiliary(number) => Self::BEHIND_CONTROLS + number as usize,
         }
     }
 
@@ -216,7 +220,8 @@ impl OutputChannel {
             0 => Some(Self::UnitSupply),
             1 => Some(Self::DummyLoad),
             2 => Some(Self::LowPack),
-            3..Self::COUNT => Some(Self::Press((index - 3) as u8)),
+            3..Self::BEHIND_CONTROLS => Some(Self::Press((index - 3) as u8)),
+            Self::BEHIND_CONTROLS..Self::COUNT => Some(Self::Auxiliary((index - Self::BEHIND_CONTROLS) as u8)),
             _ => None,
         }
     }
@@ -228,6 +233,7 @@ impl OutputChannel {
             Self::DummyLoad => "dummy load".into(),
             Self::LowPack => "low pack".into(),
             Self::Press(control) => format!("press {}", control + 1),
+            Self::Auxiliary(number) => format!("auxiliary {}", number + 1),
         }
     }
 
@@ -276,5 +282,11 @@ mod tests {
         let (last_light, flicker) = (SampleChannel::Light(15).index(), SampleChannel::LightFlicker.index());
         assert_eq!((last_light, flicker, SampleChannel::Blue.index()), (20, 21, 24));
         assert_eq!(SampleChannel::at(SampleChannel::COUNT), None);
+        for number in 0..OutputChannel::COUNT {
+            let output = OutputChannel::at(number).expect("an output");
+            assert_eq!((output.index(), OutputChannel::named(&output.name())), (number, Some(output)));
+        }
+        assert_eq!((OutputChannel::Press(7).index(), OutputChannel::Auxiliary(3).index()), (10, 14));
+        assert_eq!(OutputChannel::at(OutputChannel::COUNT), None);
     }
 }

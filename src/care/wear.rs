@@ -43,7 +43,7 @@ impl Worn {
                         worn.renewed.insert(part.clone(), line.time.clone());
                     }
                 }
-                Entry::Use(_) => {}
+                Entry::Use(_) | Entry::Check(_) => {}
             }
         }
         worn

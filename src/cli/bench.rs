@@ -58,7 +58,7 @@ impl Choice {
     pub fn open(&self, unit: &Unit, jig: &JigFile, serial: &str) -> Result<OpenBench, Failure> {
         match jig.kind {
             JigKind::Simulated => {
-                let world = self.world.world(unit, serial)?;
+                let world = self.world.world(unit, jig, serial)?;
                 let (clock, port, jig) = sim::bench(world, ComputerClock::new().wall());
                 let world = clock.clone();
                 let reference = Box::new(move |reference| world.connect(reference));

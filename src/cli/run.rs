@@ -31,44 +31,44 @@ use std::sync::atomic::AtomicBool;
 #[derive(Args)]
 pub struct RunArgs {
     /// The test plan
-    plan: PathBuf,
+    pub(super) plan: PathBuf,
     /// The unit file of the model
     #[arg(long, value_name = "FILE")]
-    unit: PathBuf,
+    pub(super) unit: PathBuf,
     /// The jig file of the bench
     #[arg(long, value_name = "FILE")]
-    jig: PathBuf,
+    pub(super) jig: PathBuf,
     /// Serial number of the unit
     #[arg(long, value_name = "SN")]
-    serial: String,
+    pub(super) serial: String,
     /// Folder that records go to
     #[arg(long, value_name = "DIR", default_value = "results", env = "RAILPROOF_RESULTS")]
-    results: PathBuf,
+    pub(super) results: PathBuf,
     /// Who is at the bench
     #[arg(long, value_name = "NAME", env = "RAILPROOF_OPERATOR")]
-    operator: Option<String>,
+    pub(super) operator: Option<String>,
     /// A part of the unit and its lot; may be repeated
     #[arg(long = "part", value_name = "NAME=LOT", value_parser = part)]
-    parts: Vec<stored::Part>,
+    pub(super) parts: Vec<stored::Part>,
     /// Answer to the operator's questions: `yes` for all, or `PIECE OF THE QUESTION=no`; may be repeated
     #[arg(long = "answer", value_name = "ANSWER")]
-    answers: Vec<String>,
+    pub(super) answers: Vec<String>,
     /// What the plan lists under `before` has been seen to
     #[arg(long)]
-    confirmed: bool,
+    pub(super) confirmed: bool,
     /// Run on a jig past its calibration's due date, for this reason, which is recorded and printed on every report
     #[arg(long, value_name = "REASON", value_parser = reason)]
-    overdue_because: Option<String>,
+    pub(super) overdue_because: Option<String>,
     /// Print the uncertainty budget of each value
     #[arg(long)]
-    budget: bool,
+    pub(super) budget: bool,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
-    format: Format,
+    pub(super) format: Format,
     #[command(flatten)]
-    key: KeyChoice,
+    pub(super) key: KeyChoice,
     #[command(flatten)]
-    bench: Choice,
+    pub(super) bench: Choice,
 }
 
 fn part(text: &str) -> Result<stored::Part, String> {
@@ -80,15 +80,30 @@ fn part(text: &str) -> Result<stored::Part, String> {
     }
 }
 
-fn reason(text: &str) -> Result<String, String> {
+pub(super) fn reason(text: &str) -> Result<String, String> {
     match text.trim() {
         "" => Err("say why the run cannot wait for the calibration".into()),
         reason => Ok(reason.to_owned()),
     }
 }
 
+/// A run that was carried out and kept.
+pub struct Done {
+    pub outcome: RunOutcome,
+    pub record: Record,
+    /// Where it is kept, in words.
+    pub place: String,
+}
+
 /// Qualifies one unit.
 pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
+    let Done { outcome, record, place } = carry_out(args)?;
+    show::record(args.format, &record, &place, args.budget)?;
+    Ok(show::exit(&outcome))
+}
+
+/// Carries out a plan on one unit and keeps the record.
+pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     let prepared = prepare(args)?;
     let key = args.key.load()?;
     let interrupted = watch_for_signals()?;
@@ -136,13 +151,12 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     let record = record::record(&prepared.plan, &outcome, header);
     let kept = keep(&prepared, folder, &record, &clock, key.as_ref())?;
     let place = format!("{}\n{}", sealed(&kept), kept.home.display());
-    show::record(args.format, &record, &place, args.budget)?;
     records::note(&args.results, &args.serial);
-    Ok(show::exit(&outcome))
+    Ok(Done { outcome, record, place })
 }
 
 /// Reads and checks everything that can be checked without a bench.
-fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
+pub(super) fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
     record::check_serial(&args.serial).map_err(|error| Failure::new(Exit::Usage, error))?;
     let prepared = Prepared::read(&args.plan, &args.unit, &args.jig)?;
     prepared.check_serial(&args.serial)?;
@@ -220,7 +234,11 @@ fn conduct(
 
 /// A run on a jig past its calibration would prove nothing, so it is refused while nothing has moved yet, unless there is a
 /// reason to go on, which is then what the record has to say.
-fn within_calibration(jig: &JigFile, today: time::Date, because: Option<&str>) -> Result<Option<String>, Failure> {
+pub(super) fn within_calibration(
+    jig: &JigFile,
+    today: time::Date,
+    because: Option<&str>,
+) -> Result<Option<String>, Failure> {
     let mut wrong: Vec<String> = jig
         .overdue(today)
         .into_iter()

@@ -48,8 +48,12 @@ pub fn terminal_width() -> u16 {
 
 /// What a command ends with that decided a run.
 pub fn exit(outcome: &RunOutcome) -> Exit {
-    match outcome.decision {
-        _ if outcome.interrupted => Exit::Interrupted,
+    if outcome.interrupted { Exit::Interrupted } else { exit_of(outcome.decision) }
+}
+
+/// What a command ends with that came to a decision.
+pub fn exit_of(decision: Decision) -> Exit {
+    match decision {
         Decision::Conforms => Exit::Done,
         Decision::Undecided => Exit::Undecided,
         Decision::DoesNotConform => Exit::DoesNotConform,

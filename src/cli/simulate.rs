@@ -46,9 +46,9 @@ fn scale(text: &str) -> Result<f64, String> {
 
 /// Serves until it is interrupted.
 pub fn simulate(args: &SimulateArgs) -> Result<Exit, Failure> {
-    let unit = check_files(&args.unit, &args.jig)?;
+    let (unit, jig) = check_files(&args.unit, &args.jig)?;
     let stop = watch_for_signals()?;
-    let world = args.world.world(&unit, &args.serial)?;
+    let world = args.world.world(&unit, &jig, &args.serial)?;
     let settings = ServeSettings { scale: args.scale, ..ServeSettings::default() };
     let mut served = Served::open(world, settings).context("the simulated bench has no ports").map_err(invalid)?;
     let _unit_link = args.unit_link.as_deref().map(|at| Link::make(at, served.unit_port())).transpose()?;
@@ -73,7 +73,7 @@ fn invalid(error: anyhow::Error) -> Failure {
 }
 
 /// Both files have to be right, and to describe what the simulated world is.
-fn check_files(unit_path: &Path, jig_path: &Path) -> Result<Unit, Failure> {
+fn check_files(unit_path: &Path, jig_path: &Path) -> Result<(Unit, JigFile), Failure> {
     let (unit_file, jig_file) = (InputFile::read(unit_path)?, InputFile::read(jig_path)?);
     let mut problems = Vec::new();
     let unit = gather(Unit::read(&unit_file.source), &mut problems);
@@ -89,7 +89,7 @@ fn check_files(unit_path: &Path, jig_path: &Path) -> Result<Unit, Failure> {
         let file = jig_path.display();
         format!("{file}: the simulated board's clock runs at 2 MHz; write `rate: 2 MHz` under `clock`")
     } else {
-        return Ok(unit);
+        return Ok((unit, jig));
     };
     Err(Failure::new(Exit::BadInput, anyhow!(misfit)))
 }

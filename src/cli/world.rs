@@ -1,7 +1,8 @@
 //! The simulated world as the command line describes it.
 
 use super::{Exit, Failure};
-use crate::sim::{Fault, FirmwareVersion, World, WorldSettings};
+use crate::jig::{JigFile, References, ValueReference};
+use crate::sim::{CheckWiring, Fault, FirmwareVersion, SwitchedReference, World, WorldSettings};
 use crate::unit::Unit;
 use anyhow::anyhow;
 use clap::Args;
@@ -29,7 +30,7 @@ impl WorldArgs {
     ///
     /// # Errors
     /// Where the unit file describes another model than the world is made of.
-    pub fn world(&self, unit: &Unit, serial: &str) -> Result<World, Failure> {
+    pub fn world(&self, unit: &Unit, jig: &JigFile, serial: &str) -> Result<World, Failure> {
         if unit.model != MODEL {
             let why = format!("the simulated world is a {MODEL}; the unit file describes a {}", unit.model);
             return Err(Failure::new(Exit::Usage, anyhow!(why)));
@@ -39,6 +40,7 @@ impl WorldArgs {
             faults: self.faults.clone(),
             serial: serial.to_owned(),
             firmware: self.firmware,
+            wiring: wiring(&jig.references),
             ..WorldSettings::default()
         }))
     }
@@ -46,6 +48,18 @@ impl WorldArgs {
     /// The faults by name and severity.
     pub fn fault_names(&self) -> Vec<String> {
         self.faults.iter().map(|fault| format!("{}:{}", fault.kind.name(), fault.severity())).collect()
+    }
+}
+
+/// A simulated bench is wired for its own check as its jig file says.
+fn wiring(references: &References) -> CheckWiring {
+    let switched = |reference: &ValueReference| {
+        let (channel, uncertainty) = (reference.channel, reference.uncertainty);
+        Some(SwitchedReference { by: reference.by?, channel, value: reference.value(), uncertainty })
+    };
+    CheckWiring {
+        loop_backs: references.loop_backs.iter().map(|wire| (wire.from, wire.to)).collect(),
+        references: references.values.iter().filter_map(switched).collect(),
     }
 }
 

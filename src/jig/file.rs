@@ -4,14 +4,17 @@
 //! without one is no channel. Whoever chooses the bench builds from this what measuring has to know.
 
 mod channels;
+mod references;
 mod trips;
 mod wear;
 mod wires;
 mod words;
 
+pub use references::{ClockReference, LoopBack, References, ValueReference};
 pub use trips::Trips;
 pub use wear::{WearLimit, WearPart};
 
+use self::references::Wired;
 use crate::capture::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
 use crate::quantity::Dimension;
 use crate::written::{Fields, Node, Notes, Problem, Source, read};
@@ -72,6 +75,8 @@ pub struct JigFile {
     pub trips: Trips,
     /// Relative light above which a segment counts as lit.
     pub lit_above: f64,
+    /// What it is held against before a shift.
+    pub references: References,
     /// What its parts are good for, where the file says so.
     pub wear: Vec<WearLimit>,
     /// Under what conditions something was calibrated, by name as in [`JigFile::dates`], where the file says so.
@@ -256,6 +261,8 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
     let trips = trips::trips(&file);
     file.need_parsed("safe state", "all off", words::safe_state);
     let lit_above = lit_above(&file, &samples);
+    let wired = Wired { edges: &edges, outputs: &outputs, interlocks: &interlocks };
+    let references = references::references(&file, &wired);
     let wear = wear::wear(&file, &outputs, encoder.as_ref());
     file.end();
     Some(JigFile {
@@ -272,6 +279,7 @@ fn whole(root: &Node, notes: &Notes) -> Option<JigFile> {
         interlocks,
         trips: trips?,
         lit_above: lit_above?,
+        references,
         wear,
         environments,
     })

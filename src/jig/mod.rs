@@ -5,8 +5,8 @@ mod file;
 pub mod pi;
 
 pub use file::{
-    ColourReading, Dates, EdgeInput, Encoder, JigFile, JigKind, OutputLine, PowerReading, SampleInput, SampleSource,
-    SampleWire, TickClock, Trips, WearLimit, WearPart,
+    ClockReference, ColourReading, Dates, EdgeInput, Encoder, JigFile, JigKind, LoopBack, OutputLine, PowerReading,
+    References, SampleInput, SampleSource, SampleWire, TickClock, Trips, ValueReference, WearLimit, WearPart,
 };
 
 use crate::capture::{OutputChannel, Part, Tick};

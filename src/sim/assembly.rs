@@ -15,6 +15,8 @@ use super::pack::PackMake;
 use super::sensors::Encoder;
 use super::thermal::ThermalMake;
 use super::train::{Parts, Train};
+use super::wiring::CheckWiring;
+use crate::capture::EdgeChannel;
 
 /// Which firmware the unit carries.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -53,6 +55,8 @@ pub struct WorldSettings {
     pub rise_degrees: f64,
     /// Temperature of the air, °C.
     pub air_celsius: f64,
+    /// How the bench is wired for its own check.
+    pub wiring: CheckWiring,
 }
 
 impl Default for WorldSettings {
@@ -65,6 +69,7 @@ impl Default for WorldSettings {
             load_kg: 1.5,
             rise_degrees: 0.0,
             air_celsius: 22.0,
+            wiring: CheckWiring::default(),
         }
     }
 }
@@ -92,6 +97,21 @@ pub(super) struct Assembly {
     pub dips_per_s: f64,
     /// Where the carriage was left, m.
     pub place: f64,
+    /// What is wrong with the jig.
+    pub jig: JigMake,
+}
+
+/// How far a jig is from what its file says of it, beyond the uncertainties there.
+#[derive(Debug, Clone, Default)]
+pub(super) struct JigMake {
+    /// Relative error of the clock's rate.
+    pub clock_error: f64,
+    /// Relative error of the encoder's scale.
+    pub encoder_error: f64,
+    /// Relative error of the pack voltage's gain.
+    pub volts_error: f64,
+    /// An input whose line is broken.
+    pub deaf: Option<EdgeChannel>,
 }
 
 impl Assembly {
@@ -163,6 +183,7 @@ impl Assembly {
             garbled: 0.0,
             dips_per_s: 0.0,
             place: chance.between(0.15, 0.40),
+            jig: JigMake::default(),
         };
         for fault in &settings.faults {
             fault.inflict(&mut assembly, chance);

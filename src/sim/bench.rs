@@ -142,7 +142,7 @@ impl Jig for SimJig {
     }
 
     fn drive(&mut self, output: OutputChannel, on: bool) -> Result<Tick, JigError> {
-        if matches!(output, OutputChannel::Press(control) if usize::from(control) >= World::CONTROLS) {
+        if !World::has_output(output) {
             return Err(JigError::NoChannel { channel: output.name() });
         }
         let Shared { world, stamped, .. } = &mut *self.shared.borrow_mut();

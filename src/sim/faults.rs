@@ -4,6 +4,7 @@ use super::assembly::Assembly;
 use super::chance::Chance;
 use super::firmware::{CONTROLS, SEGMENTS, Timing};
 use super::motor::Motor;
+use crate::capture::EdgeChannel;
 
 /// A kind of fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -37,6 +38,11 @@ pub enum FaultKind {
     MuteUnit,
     WornControl,
     FlickeringLight,
+    DriftedGain,
+    FastJigClock,
+    StretchedEncoder,
+    DeafInput,
+    StickingSwitch,
 }
 
 impl FaultKind {
@@ -71,6 +77,11 @@ impl FaultKind {
             Self::MuteUnit => "mute-unit",
             Self::WornControl => "worn-control",
             Self::FlickeringLight => "flickering-light",
+            Self::DriftedGain => "drifted-gain",
+            Self::FastJigClock => "fast-jig-clock",
+            Self::StretchedEncoder => "stretched-encoder",
+            Self::DeafInput => "deaf-input",
+            Self::StickingSwitch => "sticking-switch",
         }
     }
 
@@ -109,12 +120,25 @@ impl FaultKind {
             Self::MuteUnit => "the unit has power and says nothing",
             Self::WornControl => "the contact of one control is worn: it bounces for many milliseconds",
             Self::FlickeringLight => "the light bar's regulator lacks its capacitor: its light ripples",
+            Self::DriftedGain => "the jig's pack voltage reads some percent high",
+            Self::FastJigClock => "the jig's clock is fast by some hundred ppm",
+            Self::StretchedEncoder => "the jig's encoder has a scale that is some thousandths too long",
+            Self::DeafInput => "the jig's input of the right end stop has a broken line",
+            Self::StickingSwitch => "the left end switch sticks: it closes somewhere else each time",
         }
     }
 
     /// Whether the bench is at fault rather than the unit: such a run must come out invalid.
     pub const fn is_of_bench(self) -> bool {
         matches!(self, Self::GarbledLink)
+    }
+
+    /// Whether it is the jig that does not tell the truth: `railproof jig check` has to name it.
+    pub const fn is_of_jig(self) -> bool {
+        matches!(
+            self,
+            Self::DriftedGain | Self::FastJigClock | Self::StretchedEncoder | Self::DeafInput | Self::StickingSwitch
+        )
     }
 
     /// The kind with this name.
@@ -145,7 +169,7 @@ pub enum FaultProblem {
 
 impl Fault {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [FaultKind; 28] = [
+    pub const ALL: [FaultKind; 33] = [
         FaultKind::WeakPack,
         FaultKind::CorrodedContact,
         FaultKind::LeakyContacts,
@@ -174,6 +198,11 @@ impl Fault {
         FaultKind::MuteUnit,
         FaultKind::WornControl,
         FaultKind::FlickeringLight,
+        FaultKind::DriftedGain,
+        FaultKind::FastJigClock,
+        FaultKind::StretchedEncoder,
+        FaultKind::DeafInput,
+        FaultKind::StickingSwitch,
     ];
 
     /// A fault at its worst.
@@ -279,6 +308,11 @@ impl Fault {
             FaultKind::MuteUnit => on.firmware.mute = true,
             FaultKind::WornControl => on.controls[(whichever * CONTROLS as f64) as usize].bounce *= factor(20.0),
             FaultKind::FlickeringLight => on.light_bar.ripple *= factor(30.0),
+            FaultKind::DriftedGain => on.jig.volts_error = 0.02 * severity,
+            FaultKind::FastJigClock => on.jig.clock_error = 400e-6 * severity,
+            FaultKind::StretchedEncoder => on.jig.encoder_error = 4e-3 * severity,
+            FaultKind::DeafInput => on.jig.deaf = Some(EdgeChannel::RightEndStop),
+            FaultKind::StickingSwitch => on.end_stops[0].scatter += 0.3e-3 * severity,
         }
     }
 }

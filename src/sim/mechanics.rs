@@ -81,7 +81,7 @@ impl Mechanics {
     pub fn new(settings: &WorldSettings, ticks_per_second: u64) -> Self {
         let assembly = Assembly::drawn(settings);
         let seed = settings.seed;
-        let encoder = Encoder::drawn(&mut Chance::new(seed, Stream::Jig), assembly.place);
+        let encoder = Encoder::drawn(&mut Chance::new(seed, Stream::Jig), assembly.place, assembly.jig.encoder_error);
         let train = assembly.train(encoder, seed);
         Self {
             now: 0,
@@ -218,6 +218,7 @@ impl Mechanics {
             OutputChannel::DummyLoad => self.feed.set_load(on),
             OutputChannel::LowPack => self.feed.set_low_pack(on),
             OutputChannel::Press(control) => self.controls.press(usize::from(control), on, self.now),
+            OutputChannel::Auxiliary(_) => {}
         }
         self.look_at_driver();
         self.use_pack();

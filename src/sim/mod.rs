@@ -33,6 +33,7 @@ mod served;
 mod sine;
 mod thermal;
 mod train;
+mod wiring;
 mod world;
 
 pub use assembly::{FirmwareVersion, WorldSettings};
@@ -41,6 +42,7 @@ pub use faults::{Fault, FaultKind, FaultProblem};
 pub use mechanics::{Mechanics, Seen, Wire};
 pub use sensors::TICKS_PER_SECOND;
 pub use served::{Heard, ServeSettings, Served};
+pub use wiring::{CheckWiring, SwitchedReference};
 pub use world::World;
 
 /// A moment of the simulated world: nanoseconds since it began.

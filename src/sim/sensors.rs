@@ -40,6 +40,11 @@ impl JigClock {
         Self::of(TICKS_PER_SECOND as f64 * 1e-9 * (1.0 + CLOCK_UNCERTAINTY * chance.deviate()))
     }
 
+    /// The same clock, off by a relative error on top.
+    pub fn off_by(self, error: f64) -> Self {
+        if error == 0.0 { self } else { Self::of((1.0 + error) / self.ns_per_tick) }
+    }
+
     /// A clock without error.
     pub fn exact(ticks_per_second: u64) -> Self {
         Self::of(ticks_per_second as f64 * 1e-9)
@@ -71,9 +76,9 @@ pub struct Encoder {
 }
 
 impl Encoder {
-    /// An encoder with a scale error drawn from its uncertainty, and the carriage at a place.
-    pub fn drawn(chance: &mut Chance, carriage: f64) -> Self {
-        let edge = ENCODER_EDGE * (1.0 + ENCODER_UNCERTAINTY * chance.deviate());
+    /// An encoder with a scale error drawn from its uncertainty, `error` on top, and the carriage at a place.
+    pub fn drawn(chance: &mut Chance, carriage: f64, error: f64) -> Self {
+        let edge = ENCODER_EDGE * (1.0 + ENCODER_UNCERTAINTY * chance.deviate()) * (1.0 + error);
         let mut encoder = Self { edge, cell: 0, low: 0.0, high: 0.0 };
         encoder.enter(libm::floor(carriage / edge) as i64);
         encoder
@@ -148,6 +153,16 @@ impl Converter {
     /// Connects a reference source to its input.
     pub fn connect(&mut self, value: f64) {
         self.reference = Some(value);
+    }
+
+    /// Takes the reference source away again.
+    pub fn disconnect(&mut self) {
+        self.reference = None;
+    }
+
+    /// The same converter, its gain drifted by a relative error.
+    pub fn drifted(self, error: f64) -> Self {
+        Self { codes_per_value: self.codes_per_value * (1.0 + error), ..self }
     }
 
     /// The code for a true value.

@@ -284,8 +284,5 @@ impl Served {
 
 /// The output with this number, where the board has it.
 fn driven_output(number: u8) -> Option<OutputChannel> {
-    OutputChannel::at(number.into()).filter(|output| match output {
-        OutputChannel::Press(control) => usize::from(*control) < World::CONTROLS,
-        _ => true,
-    })
+    OutputChannel::at(number.into()).filter(|output| World::has_output(*output))
 }

@@ -1,5 +1,6 @@
 //! The lines of a logbook as they are stored. Old ones are read for ever: a frozen logbook of each version is in the tests.
 
+use crate::record::stored::Verdict;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -28,6 +29,8 @@ pub enum Entry {
     Use(Use),
     /// Somebody noted what was done to it.
     Note(Note),
+    /// It was held against its references.
+    Check(Check),
 }
 
 /// What a session cost the jig.
@@ -46,6 +49,36 @@ pub struct Use {
     pub traverses: u64,
     /// Way of the carriage by the encoder, m.
     pub metres: f64,
+}
+
+/// A check of the jig.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Check {
+    /// The run of the plan on the reference unit, where there was one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<String>,
+    /// Serial number of the reference unit, where one was on the jig.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference_unit: Option<String>,
+    /// The worst of all that was found.
+    pub decision: Verdict,
+    /// What was measured.
+    pub values: Vec<CheckedValue>,
+}
+
+/// A value of a check.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CheckedValue {
+    /// What it is of.
+    pub name: String,
+    /// Serial number of the reference unit, where it was measured on one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on: Option<String>,
+    /// Unit of every number here.
+    pub unit: String,
+    pub value: f64,
+    pub standard_uncertainty: f64,
+    pub decision: Verdict,
 }
 
 /// Maintenance.

@@ -2,6 +2,7 @@
 
 use super::stored::{Entry, Note, Use};
 use super::*;
+use crate::record::stored::Verdict;
 
 fn note(text: &str) -> Line {
     let entry = Entry::Note(Note { text: text.into(), by: None, renewed: vec!["contacts".into()] });
@@ -89,7 +90,7 @@ fn a_logbook_of_version_1_is_read_for_ever() {
     fs::create_dir_all(logbook.path().parent().expect("a folder")).expect("made");
     fs::write(logbook.path(), include_str!("../../../tests/data/logbook-1.jsonl")).expect("copied");
     let read = logbook.read().expect("it can be read");
-    assert_eq!((read.lines.len(), &read.passed_over[..]), (2, &[][..]));
+    assert_eq!((read.lines.len(), &read.passed_over[..]), (3, &[][..]));
     let cycles = [("press 1".to_owned(), 4), ("unit supply".to_owned(), 3)].into();
     let unit = Some("SM-0001".into());
     let run = "01930f4c-7b1e-7c3a-9d55-0242ac120002".into();
@@ -97,4 +98,9 @@ fn a_logbook_of_version_1_is_read_for_ever() {
     let note =
         Note { text: "changed the blade contacts".into(), by: Some("Wren".into()), renewed: vec!["contacts".into()] };
     assert_eq!(read.lines[1].entry, Entry::Note(note));
+    let Entry::Check(check) = &read.lines[2].entry else { panic!("a check") };
+    assert_eq!((check.reference_unit.as_deref(), check.decision), (Some("SM-0000"), Verdict::Conforms));
+    let [volts, travel] = &check.values[..] else { panic!("two values") };
+    assert_eq!((volts.value, volts.on.as_deref(), volts.unit.as_str()), (7.4131, None, "V"));
+    assert_eq!((travel.on.as_deref(), travel.decision), (Some("SM-0000"), Verdict::Undecided));
 }

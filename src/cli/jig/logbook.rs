@@ -91,6 +91,14 @@ pub fn show(args: &LogbookArgs) -> Result<Exit, Failure> {
     Ok(Exit::Done)
 }
 
+/// Enters something; `else_so` tells what that means where the disk would not.
+pub fn enter(results: &Path, jig: &JigFile, simulated: bool, entry: Entry, else_so: &str) {
+    let entered = Logbook::of(results, &jig.name).and_then(|logbook| logbook.add(&line(simulated, entry)));
+    if let Err(error) = entered {
+        say(&format!("railproof: {error}; {else_so}"));
+    }
+}
+
 /// Enters what a session cost the jig, and says what is worn by it. A logbook that cannot be kept takes nothing from the
 /// run: that is told, and the run stands.
 pub fn enter_use(results: &Path, jig: &JigFile, simulated: bool, usage: &Usage, run: &str, unit: Option<&str>) {
@@ -167,7 +175,7 @@ impl<'a> Shown<'a> {
         };
         let notes = contents.lines.iter().filter_map(|line| match &line.entry {
             Entry::Note(note) => Some(ShownNote { time: &line.time, note }),
-            Entry::Use(_) => None,
+            Entry::Use(_) | Entry::Check(_) => None,
         });
         Self {
             jig: &jig.name,

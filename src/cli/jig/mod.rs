@@ -1,6 +1,8 @@
 //! `railproof jig`: what keeps a jig true.
 
 mod calibrate;
+mod check;
+mod checked;
 mod live;
 mod logbook;
 mod shown;
@@ -15,6 +17,8 @@ use clap::Subcommand;
 pub enum JigCommand {
     /// Find a channel's calibration from readings against a reference, and write it into the jig file
     Calibrate(Box<calibrate::CalibrateArgs>),
+    /// Hold a jig against its references, and against its reference unit
+    Check(Box<check::CheckArgs>),
     /// Note what was done to a jig, and which parts were renewed
     Note(logbook::NoteArgs),
     /// Print what a jig has worn, and what was noted
@@ -25,6 +29,7 @@ pub enum JigCommand {
 pub fn jig(command: &JigCommand) -> Result<Exit, Failure> {
     match command {
         JigCommand::Calibrate(args) => calibrate::calibrate(args),
+        JigCommand::Check(args) => check::check(args),
         JigCommand::Note(args) => logbook::note(args),
         JigCommand::Logbook(args) => logbook::show(args),
     }

@@ -43,7 +43,8 @@ fn the_simulated_jig_and_the_board_are_alike() {
     assert_eq!(calibrations[SampleChannel::AirTemperature.index()].unwrap().value(352), 22.0);
     assert_eq!(calibrations[SampleChannel::Light(5).index()].unwrap().gain, 1.0 / 1024.0);
     assert_eq!(calibrations[SampleChannel::Light(6).index()], None);
-    assert_eq!(simulated.output_channels().last(), Some(&OutputChannel::Press(3)));
+    assert_eq!(simulated.output_channels().last(), Some(&OutputChannel::Auxiliary(1)));
+    assert_eq!(simulated.references, board.references);
 }
 
 #[test]

@@ -14,7 +14,7 @@ fn train(motor: &Motor, belt: &Belt, carriage: &Carriage) -> (Train, JigClock, P
     let mut jig = Chance::new(1, Stream::Jig);
     let clock = JigClock::drawn(&mut jig);
     let place = 0.28;
-    let encoder = Encoder::drawn(&mut jig, place);
+    let encoder = Encoder::drawn(&mut jig, place, 0.0);
     let end_stops = &[EndStopMake::sound(0.0), EndStopMake::sound(0.56)];
     let train = Train::new(Parts { motor, belt, carriage, end_stops, place, encoder, seed: 1 });
     (train, clock, Part::default())

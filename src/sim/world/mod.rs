@@ -15,6 +15,7 @@ use super::light_bar::LightBarMake;
 use super::pack::Terminals;
 use super::sensors::{Converters, Encoder, JigClock};
 use super::train::{MICROSTEP, Train};
+use super::wiring::Wiring;
 use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, Tick};
 
 /// Time without a heartbeat after which an armed watchdog drops the supply.
@@ -41,6 +42,8 @@ pub struct World {
     converters: Converters,
     noise: Chance,
     bar_noise: Chance,
+    wiring: Wiring,
+    deaf: Option<EdgeChannel>,
     inputs: [bool; 2],
     pack_tick: Tick,
     light_tick: Tick,
@@ -65,9 +68,10 @@ impl World {
         let assembly = Assembly::drawn(settings);
         let seed = settings.seed;
         let mut jig = Chance::new(seed, Stream::Jig);
-        let clock = JigClock::drawn(&mut jig);
-        let encoder = Encoder::drawn(&mut jig, assembly.place);
-        let converters = Converters::drawn(&mut jig, &mut Chance::new(seed ^ 0x5e45, Stream::Bar));
+        let clock = JigClock::drawn(&mut jig).off_by(assembly.jig.clock_error);
+        let encoder = Encoder::drawn(&mut jig, assembly.place, assembly.jig.encoder_error);
+        let mut converters = Converters::drawn(&mut jig, &mut Chance::new(seed ^ 0x5e45, Stream::Bar));
+        converters.volts = converters.volts.drifted(assembly.jig.volts_error);
         let train = assembly.train(encoder, seed);
         Self {
             now: 0,
@@ -86,6 +90,8 @@ impl World {
             converters,
             noise: Chance::new(seed, Stream::Noise),
             bar_noise: Chance::new(seed ^ 0xba45, Stream::Bar),
+            wiring: Wiring::new(&settings.wiring, seed),
+            deaf: assembly.jig.deaf,
             inputs: [true; 2],
             pack_tick: 0,
             light_tick: 0,
@@ -124,6 +130,7 @@ impl World {
         while self.now < until {
             self.advance_to_event(until, out);
         }
+        self.lose_what_is_not_heard(out);
     }
 
     /// Lets time pass until a moment, or until a byte of the unit has arrived at the bench.
@@ -132,10 +139,11 @@ impl World {
         loop {
             let goal = self.next_said_at().map_or(until, |said| said.min(until));
             if self.now >= goal {
-                return;
+                break;
             }
             self.advance_to_event(goal, out);
         }
+        self.lose_what_is_not_heard(out);
     }
 
     /// The bench sends bytes now; they reach the unit one after the other.
@@ -180,7 +188,9 @@ impl World {
                 self.feed.set_low_pack(on);
             }
             OutputChannel::Press(control) => self.controls.press(usize::from(control), on, self.now),
+            OutputChannel::Auxiliary(_) => {}
         }
+        self.switch_check_wires(output, on, at, out);
         self.look_at_controller(out);
         self.use_pack();
         at
@@ -189,12 +199,40 @@ impl World {
     /// How many controls the unit has for the jig to press.
     pub const CONTROLS: usize = CONTROLS;
 
-    /// Supply off, load off, full pack, nothing pressed.
+    /// Wires and references of the jig's own check see an output switch.
+    fn switch_check_wires(&mut self, output: OutputChannel, on: bool, at: Tick, out: &mut Part) {
+        for input in self.wiring.switch(output, on) {
+            out.push_edge(input, at, on);
+        }
+        for (channel, value) in self.wiring.references(output) {
+            match self.converters.of(channel) {
+                Some(converter) if on => converter.connect(value),
+                Some(converter) => converter.disconnect(),
+                None => {}
+            }
+        }
+        self.lose_what_is_not_heard(out);
+    }
+
+    /// Whether the bench has an output.
+    pub fn has_output(output: OutputChannel) -> bool {
+        !matches!(output, OutputChannel::Press(control) if usize::from(control) >= CONTROLS)
+    }
+
+    /// Supply off, load off, full pack, nothing pressed, nothing of the jig's own check on.
     pub fn make_safe(&mut self, out: &mut Part) {
-        for index in 0..OutputChannel::Press(CONTROLS as u8).index() {
-            if let Some(output) = OutputChannel::at(index) {
+        for output in (0..OutputChannel::COUNT).filter_map(OutputChannel::at).filter(|output| Self::has_output(*output))
+        {
+            if !matches!(output, OutputChannel::Auxiliary(_)) || self.wiring.is_on(output) {
                 self.drive(output, false, out);
             }
+        }
+    }
+
+    /// An input with a broken line keeps the level that it began with.
+    fn lose_what_is_not_heard(&self, out: &mut Part) {
+        if let Some(deaf) = self.deaf {
+            out.edges[deaf as usize].retain(|edge| edge.tick() == 0);
         }
     }
 
