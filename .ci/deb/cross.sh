@@ -5,7 +5,10 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
-export RUSTC=/usr/bin/rustc CARGO_TARGET_AARCH64_UNKNOWN_LINUX_GNU_RUSTFLAGS=--sysroot=$PWD/target/pi/parts/usr
+export RUSTC=/usr/bin/rustc
+# Where it was built is nobody's business, and would make the bytes depend on it.
+export CARGO_TARGET_AARCH64_UNKNOWN_LINUX_GNU_RUSTFLAGS="--sysroot=$PWD/target/pi/parts/usr
+    --remap-path-prefix=${CARGO_HOME:-$HOME/.cargo}=/cargo --remap-path-prefix=$PWD=/railproof"
 export CARGO_TARGET_AARCH64_UNKNOWN_LINUX_GNU_LINKER=aarch64-linux-gnu-gcc CC_aarch64_unknown_linux_gnu=aarch64-linux-gnu-gcc
 # What is shipped has no line tables, so none are made.
 export CARGO_PROFILE_RELEASE_DEBUG=false CARGO_PROFILE_RELEASE_STRIP=symbols

@@ -26,9 +26,13 @@ mod watch;
 mod world;
 
 use anyhow::Context;
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{CommandFactory, Parser, Subcommand, ValueEnum};
 use std::io::Write;
 use std::process::ExitCode;
+
+const EXIT_STATUS: &str = "\
+Exit status: 0 conforms, or done; 1 does not conform, or a difference was proven; 2 wrong usage; 3 undecided; 4 invalid, the bench \
+failed; 5 an input file is wrong; 130 interrupted";
 
 /// Automated bench test of finished motorised slider drive units.
 ///
@@ -36,7 +40,7 @@ use std::process::ExitCode;
 /// secure the rail, and wire an emergency stop into the supply: a software stop is no safety function. Local rules for
 /// lithium packs and electrical work apply.
 #[derive(Parser)]
-#[command(name = "railproof", version, max_term_width = 110)]
+#[command(name = "railproof", version, max_term_width = 110, after_long_help = EXIT_STATUS)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -99,6 +103,11 @@ impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> Self {
         ExitCode::from(exit as u8)
     }
+}
+
+/// The commands and their options, for what documents them.
+pub fn command() -> clap::Command {
+    Arguments::command()
 }
 
 /// Runs the command that the arguments name.

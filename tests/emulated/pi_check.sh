@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Builds railproof for a 64-bit Raspberry Pi and tries it on an emulated one: pi_check.sh [--required]
+# Packs railproof for a 64-bit Raspberry Pi and tries the package on an emulated one: pi_check.sh [--required]
 # Exit status 0: as it should be, or nothing to try it with; 1: not; 2: with --required, nothing to try it with.
 # .ci/deb/parts.sh fetches what is not installed. pi_init.sh is what the Pi does.
 set -euo pipefail
@@ -17,18 +17,20 @@ if [ -n "$missing" ]; then
     exit 0
 fi
 
-bash .ci/deb/cross.sh
+package=$(bash .ci/deb/build.sh arm64 | tail -n 1)
 
 root=target/pi/root
 rm -rf $root
 mkdir -p $root/{bin,lib,dev,proc,sys,tmp}
-cp target/pi/aarch64-unknown-linux-gnu/release/railproof $parts/bin/busybox $root/bin
+dpkg-deb -x "$package" $root
+cp $parts/bin/busybox $root/bin
 cp /usr/aarch64-linux-gnu/lib/{ld-linux-aarch64.so.1,libc.so.6,libm.so.6,libgcc_s.so.1} $root/lib
 cp $(find $parts/lib/modules -name i2c-dev.ko -o -name i2c-bcm2835.ko -o -name bcm2835_wdt.ko) $root/lib
-cp -r test-plans fixtures tests/data/units/dipper-300.yaml tests/emulated/pi-pins.yaml $root
+cp tests/data/units/dipper-300.yaml tests/emulated/pi-pins.yaml $root
 cp tests/emulated/pi_init.sh $root/init
 # The shipped jig, without the chips that are not there.
-sed -e '/^samples:/,/^# `light flicker`/d' -e '/^lit above/d' -e '/^trips:/,$d' fixtures/jigs/raspberry-pi.yaml >$root/pins-alone.yaml
+sed -e '/^samples:/,/^# `light flicker`/d' -e '/^lit above/d' -e '/^trips:/,$d' \
+    fixtures/jigs/raspberry-pi.yaml >$root/pins-alone.yaml
 echo 'samples: {}' >>$root/pins-alone.yaml
 (cd $root && find . | cpio --quiet -o -H newc | gzip -1) >target/pi/root.cpio.gz
 

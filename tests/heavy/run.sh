@@ -110,8 +110,9 @@ for check in unit_check board_check bench_check; do
     tail -n 1 "$results/said"
 done
 
-echo "- built for a Raspberry Pi, on an emulated one"
+echo "- packed for a Raspberry Pi, on an emulated one; packed for Debian"
 quietly bash tests/emulated/pi_check.sh --required
 tail -n 1 "$results/said"
+quietly bash tests/heavy/packages.sh
 
 echo "heavier suites: all passed"
