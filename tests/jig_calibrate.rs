@@ -127,6 +127,10 @@ fn clock_and_encoder_are_calibrated_too() {
     let error = told["numbers"][0]["now"].as_f64().expect("a number");
     assert!((error + 7.17e-6).abs() < 2e-8, "{told}");
     assert!(desk.jig().contains("  error: -7.1"), "{}", desk.jig());
+    let drifting = ["--format", "json", "--dry-run", "--drift", "8 ppm", "--reference-uncertainty", "6 ppm"];
+    let told = json(&desk.calibrate("clock", ticks, &drifting));
+    let uncertainty = told["numbers"][1]["now"].as_f64().expect("a number");
+    assert!(uncertainty > 10e-6 && uncertainty < 12e-6, "{told}");
     let edges = "edges;reference [mm];uncertainty [µm]\n0;0,000;2\n7999;200,0;2\n15998;400,0;2\n21997;550,0;2\n";
     let output = desk.calibrate("encoder", edges, &[]);
     assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
@@ -195,7 +199,14 @@ fn what_is_wrong_is_told_with_its_place_and_the_remedy() {
     let late = desk.calibrate("pack voltage", VOLTS, &["--due", "2020-01-01", "--dry-run"]);
     let said = text(&late.stderr);
     assert!(late.status.code() == Some(2) && said.contains("; name a later day"), "{said}");
-    for wrong in [["--due", "soon"], ["--valid-for", "long"], ["--environment", " "]] {
+    for wrong in [
+        ["--drift", "50 %"],
+        ["--drift", "1 s"],
+        ["--drift", "-1 mV"],
+        ["--due", "soon"],
+        ["--valid-for", "long"],
+        ["--environment", " "],
+    ] {
         let output = desk.calibrate("pack voltage", VOLTS, &wrong);
         assert_eq!(output.status.code(), Some(2), "{wrong:?}: {}", text(&output.stderr));
     }

@@ -19,6 +19,8 @@ pub const WIDENED_BELOW: f64 = 0.05;
 pub const REFUSED_BELOW: f64 = 0.001;
 /// A slope that is in doubt by more than this, relative, is none.
 const SLOPE_DOUBT_MAX: f64 = 0.5;
+/// A clock that is off by more than this part is not the one that the jig file describes.
+const CLOCK_ERROR_MAX: f64 = 0.1;
 
 /// How well the line fits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -133,6 +135,10 @@ fn calibrated(target: &Target, line: &DoubtfulLine, doubt: &LineDoubt, span: (f6
         }),
         Target::Clock(clock) => {
             let stretch = line.slope * clock.ticks_per_second as f64;
+            if (stretch - 1.0).abs() > CLOCK_ERROR_MAX {
+                let what = format!("a second has {:.0} ticks by these readings", 1.0 / line.slope);
+                return Err(Mistake::new(what, "look at the unit of the reference, and at the clock's `rate`"));
+            }
             Target::Clock(TickClock { error: stretch - 1.0, uncertainty: relative * stretch, ..clock })
         }
         Target::Encoder(encoder) => {
@@ -273,6 +279,10 @@ mod tests {
         let Target::Clock(found) = fitted.calibrated else { panic!("the clock") };
         assert!((found.error - 17e-6).abs() < 1e-8, "{}", found.error);
         assert!(found.uncertainty >= 2e-8 && found.uncertainty < 5e-8, "{}", found.uncertainty);
+
+        let milliseconds = [0.0, 100.0, 200.0].map(|seconds| reading(2e3 * seconds, 0.3, seconds, 1e-6));
+        let mistaken = fit(&clock(), milliseconds.to_vec(), &[]).expect_err("another unit");
+        assert_eq!(mistaken.what, "a second has 2000 ticks by these readings");
 
         let readings = [0.0, 0.2, 0.4, 0.55].map(|metres: f64| reading((metres * 39_996.0).round(), 0.3, metres, 3e-6));
         let fitted = fit(&encoder(), readings.to_vec(), &[]).expect("a line");

@@ -1,5 +1,6 @@
 //! What is calibrated, and the numbers by which its jig file says so.
 
+use super::Doubt;
 use crate::capture::Calibration;
 use crate::jig::{Dates, Encoder, JigFile, SampleInput, TickClock};
 use crate::quantity::{Dimension, Quantity, Unit};
@@ -84,6 +85,35 @@ impl Target {
         }
     }
 
+    /// What kind of quantity an absolute drift of it is.
+    pub fn drift(&self) -> Dimension {
+        match self {
+            Self::Sample(_) => self.difference(),
+            Self::Clock(_) | Self::Encoder(_) => Dimension::Ratio,
+        }
+    }
+
+    /// With what it may drift by until it is calibrated again, as a standard uncertainty.
+    pub fn with_drift(self, drift: Doubt) -> Self {
+        match self {
+            Self::Sample(mut input) => {
+                let calibration = &mut input.calibration;
+                let of_gain = if let Doubt::Relative(part) = drift { part } else { 0.0 };
+                // What is a part of the value is a part of the offset, too.
+                let of_offset = drift.at(calibration.offset);
+                calibration.gain_uncertainty = calibration.gain_uncertainty.hypot(of_gain);
+                calibration.offset_uncertainty = calibration.offset_uncertainty.hypot(of_offset);
+                Self::Sample(input)
+            }
+            Self::Clock(clock) => {
+                Self::Clock(TickClock { uncertainty: clock.uncertainty.hypot(drift.at(1.0)), ..clock })
+            }
+            Self::Encoder(encoder) => {
+                Self::Encoder(Encoder { uncertainty: encoder.uncertainty.hypot(drift.at(1.0)), ..encoder })
+            }
+        }
+    }
+
     /// Until when its present numbers hold.
     pub const fn dates(&self) -> Dates {
         match self {
@@ -161,6 +191,22 @@ fn rounded_up(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::care::calibrate::tests_support;
+
+    #[test]
+    fn drift_is_added_where_it_belongs() {
+        let (volts, clock) = (tests_support::volts(), tests_support::clock());
+        let of = |target: Target| match target {
+            Target::Sample(input) => (input.calibration.gain_uncertainty, input.calibration.offset_uncertainty),
+            Target::Clock(clock) => (clock.uncertainty, 0.0),
+            Target::Encoder(encoder) => (encoder.uncertainty, 0.0),
+        };
+        assert_eq!(of(volts.with_drift(Doubt::Absolute(1.5e-3))), (1e-3, 2e-3_f64.hypot(1.5e-3)));
+        assert_eq!(of(volts.with_drift(Doubt::Relative(1e-3))), (1e-3_f64.hypot(1e-3), 2e-3));
+        let ppm = Doubt::parse("10 ppm", clock.drift()).expect("a ratio");
+        assert_eq!(of(clock.with_drift(ppm)).0, 10e-6_f64.hypot(10e-6));
+        assert_eq!(of(tests_support::encoder().with_drift(ppm)).0, 50e-6_f64.hypot(10e-6));
+    }
 
     fn term(uncertainty: Option<f64>, si: f64) -> Term {
         Term { key: "gain", dimension: Dimension::Voltage, si, uncertainty }

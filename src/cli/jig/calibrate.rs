@@ -31,6 +31,10 @@ pub struct CalibrateArgs {
     /// repeated
     #[arg(long = "reference-uncertainty", value_name = "U", allow_hyphen_values = true)]
     pub reference_uncertainties: Vec<String>,
+    /// What the channel may drift by until then, as a standard uncertainty that is added: `2 mV`, `0.05 %`, of the clock
+    /// and the encoder `10 ppm`
+    #[arg(long, value_name = "U", allow_hyphen_values = true)]
+    drift: Option<String>,
     /// The last day on which the calibration holds
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = day, conflicts_with = "valid_for")]
     due: Option<Date>,
@@ -77,7 +81,8 @@ pub fn calibrate(args: &CalibrateArgs) -> Result<Exit, Failure> {
     let dates = Dates { calibrated: today, due: due(args, &target, today)? };
     environment_is_known(args, &jig, &target)?;
     let shared = shared(args, &target)?;
-    let fitted = match &args.from {
+    let drift = drift(args, &target)?;
+    let mut fitted = match &args.from {
         Some(table) => from_table(table, &target, &shared)?,
         None => {
             let readings = live::readings(args, &jig, &target)?;
@@ -85,14 +90,23 @@ pub fn calibrate(args: &CalibrateArgs) -> Result<Exit, Failure> {
             fitted.map_err(|mistake| Failure::new(Exit::Invalid, anyhow!("{}; {}", mistake.what, mistake.right)))?
         }
     };
+    if let Some(drift) = drift {
+        fitted.calibrated = fitted.calibrated.with_drift(drift);
+    }
     let renewed = match fitted.fits {
         Fits::Not => None,
         _ => Some(renew(args, &file, &jig, &fitted, dates)?),
     };
     // Only the bench of a simulated jig file can be read live without a real one.
     let simulated = args.from.is_none() && jig.kind == JigKind::Simulated;
-    let shown =
-        Shown { before: &target, fitted: &fitted, renewed: renewed.as_ref(), old: file.source.text(), simulated };
+    let shown = Shown {
+        before: &target,
+        fitted: &fitted,
+        renewed: renewed.as_ref(),
+        old: file.source.text(),
+        simulated,
+        has_drift: drift.is_some(),
+    };
     print(&match args.format {
         Format::Text => shown::text(&shown),
         Format::Json => shown::json(&shown),
@@ -163,6 +177,20 @@ fn shared(args: &CalibrateArgs, target: &Target) -> Result<Vec<Doubt>, Failure> 
     let parse = |text: &String| Doubt::parse(text, target.difference());
     let doubts: Result<_, _> = args.reference_uncertainties.iter().map(parse).collect();
     doubts.map_err(|misread| Failure::new(Exit::Usage, anyhow!("--reference-uncertainty: {misread}")))
+}
+
+/// What the channel may drift by.
+fn drift(args: &CalibrateArgs, target: &Target) -> Result<Option<Doubt>, Failure> {
+    /// A channel that drifts by more is no instrument.
+    const PART_MAX: f64 = 0.2;
+    let Some(text) = &args.drift else { return Ok(None) };
+    let wrong = |why: String| Failure::new(Exit::Usage, anyhow!("--drift: {why}"));
+    let drift = Doubt::parse(text, target.drift()).map_err(|misread| wrong(misread.to_string()))?;
+    let is_part = !matches!(target, Target::Sample(_)) || matches!(drift, Doubt::Relative(_));
+    if is_part && drift.at(1.0) > PART_MAX {
+        return Err(wrong(format!("`{text}` is no drift of an instrument; name the part by which it may change")));
+    }
+    Ok(Some(drift))
 }
 
 fn from_table(table: &Path, target: &Target, shared: &[Doubt]) -> Result<Fitted, Failure> {

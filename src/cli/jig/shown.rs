@@ -19,6 +19,8 @@ pub struct Shown<'a> {
     pub renewed: Option<&'a Renewed>,
     /// The jig file's old text.
     pub old: &'a str,
+    /// Whether what the channel may drift by was stated.
+    pub has_drift: bool,
     /// Whether the readings are those of a simulated bench.
     pub simulated: bool,
 }
@@ -31,7 +33,11 @@ pub fn text(shown: &Shown<'_>) -> String {
         text += "SIMULATED BENCH: no channel of a real jig was read.\n\n";
     }
     text += &points(before, fitted);
-    text += &format!("\n{}\n{}\n\n", fits(fitted), span(before, fitted));
+    text += &format!("\n{}\n{}\n", fits(fitted), span(before, fitted));
+    if !shown.has_drift {
+        text += "They are those of today: what the channel may drift by until it is due, --drift adds.\n";
+    }
+    text.push('\n');
     text += &terms(shown);
     text += &file(shown);
     text
@@ -87,7 +93,7 @@ fn number(value: f64, uncertainty: f64) -> String {
 fn fits(fitted: &Fitted) -> String {
     let line = &fitted.line;
     let figures = format!(
-        "χ² = {:.2} on {} degrees of freedom, P = {}",
+        "χ² = {:.2} (ν = {}), P = {}",
         line.chi_square(),
         line.degrees_of_freedom(),
         probability(line.probability())
@@ -109,11 +115,14 @@ fn fits(fitted: &Fitted) -> String {
 }
 
 fn probability(probability: f64) -> String {
-    if probability < 1e-4 { "below 0.01 %".into() } else { format!("{:.3} %", 100.0 * probability) }
+    if probability < 1e-4 { "below 0.01 %".into() } else { format!("{:.2} %", 100.0 * probability) }
 }
 
 /// Where the numbers hold.
 fn span(before: &Target, fitted: &Fitted) -> String {
+    if !matches!(before, Target::Sample(_)) {
+        return "The uncertainties hold for any length of time or way.".into();
+    }
     let (unit, _) = units(before);
     let references = || fitted.readings.iter().map(|reading| reading.reference);
     let (low, high) = (references().fold(f64::INFINITY, f64::min), references().fold(f64::NEG_INFINITY, f64::max));
