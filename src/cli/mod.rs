@@ -5,6 +5,7 @@
 
 mod bench;
 mod captures;
+mod dispatch;
 mod evidence;
 mod history;
 mod index;
@@ -65,6 +66,10 @@ enum Command {
     Jig(jig::JigCommand),
     /// Tell what became of a unit: its runs, reworks, dispatch and return
     History(history::HistoryArgs),
+    /// Note that a unit leaves on its last conforming record
+    Dispatch(dispatch::DispatchArgs),
+    /// Note that a unit came back
+    Receive(dispatch::ReceiveArgs),
     /// Bring the index of the records up to date, or make it anew
     Index(index::IndexArgs),
     /// Serve a simulated unit and capture board on two serial ports
@@ -121,6 +126,8 @@ pub fn main() -> ExitCode {
         Command::Verify(args) => verify::verify(&args),
         Command::Jig(command) => jig::jig(&command),
         Command::History(args) => history::history(&args),
+        Command::Dispatch(args) => dispatch::dispatch(&args),
+        Command::Receive(args) => dispatch::receive(&args),
         Command::Index(args) => index::index(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };

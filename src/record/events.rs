@@ -88,7 +88,7 @@ pub fn read(results: &Path, serial: &str) -> Result<(Vec<Event>, Vec<String>), E
 pub fn add<R>(
     results: &Path,
     serial: &str,
-    decide: impl FnOnce(&[Event], &[String]) -> Result<Event, R>,
+    decide: impl FnOnce(&[Event]) -> Result<Event, R>,
 ) -> Result<Result<Event, R>, EventsError> {
     let home = results.join(serial);
     let path = home.join(FILE);
@@ -97,8 +97,8 @@ pub fn add<R>(
     let mut file = File::options().read(true).append(true).create(true).open(&path).map_err(fail)?;
     flock(&file, FlockOperation::LockExclusive).map_err(|error| fail(error.into()))?;
     let text = contents(&file).map_err(fail)?;
-    let (before, told) = events(&path, &text);
-    let event = match decide(&before, &told) {
+    let (before, _) = events(&path, &text);
+    let event = match decide(&before) {
         Ok(event) => event,
         Err(refusal) => return Ok(Err(refusal)),
     };
@@ -171,7 +171,7 @@ mod tests {
     }
 
     fn add_one(results: &Path, note: &str) {
-        add::<()>(results, "SM-0001", |_, _| Ok(event(note))).expect("it can be written").expect("it is not refused");
+        add::<()>(results, "SM-0001", |_| Ok(event(note))).expect("it can be written").expect("it is not refused");
     }
 
     #[test]

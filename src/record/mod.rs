@@ -3,6 +3,7 @@
 //! Reports are made from the stored form alone, so that every sheet can be made again years later.
 
 mod clock;
+pub mod dispatch;
 pub mod events;
 pub mod history;
 pub mod index;

@@ -1,6 +1,7 @@
 //! Histories as data: one line a run or event.
 
 use super::*;
+use crate::record::dispatch::Held;
 use crate::record::events::FORMAT;
 use crate::record::stored::Origin;
 use time::{Duration, OffsetDateTime};
@@ -188,4 +189,49 @@ fn where_a_unit_stands_is_what_happened_last() {
     assert_eq!(stands(&[What::Dispatched]), Standing::Shipped("t".into()));
     assert_eq!(stands(&[What::Dispatched, What::Received]), Standing::Returned("t".into()));
     assert_eq!(stands(&[What::Dispatched, What::Received, What::Dispatched]), Standing::Shipped("t".into()));
+}
+
+/// Whether a unit may go, as a word.
+fn held(runs: Vec<Known>, events: Vec<Event>) -> String {
+    match History::of("SM-0001", runs, events).dispatchable() {
+        Ok(run) => format!("on {}", run.id),
+        Err(Held::Decided(run)) => format!("held by {}", run.id),
+        Err(held) => format!("{held:?}"),
+    }
+}
+
+#[test]
+fn a_unit_goes_on_its_last_conforming_record_alone() {
+    use Verdict::{DoesNotConform, Invalid, Undecided};
+    let none = Vec::new;
+    assert_eq!(held(vec![], none()), "Unproven { only_simulated: false }");
+    assert_eq!(held(vec![run("1", 1).simulated()], none()), "Unproven { only_simulated: true }");
+    assert_eq!(held(vec![run("1", 1)], none()), "on 1");
+    assert_eq!(held(vec![run("1", 1), run("2", 2).decided(Invalid), run("3", 3).simulated()], none()), "on 1");
+    assert_eq!(held(vec![run("1", 1), run("2", 2).of_plan("quick").decided(Undecided)], none()), "held by 2");
+    assert_eq!(held(vec![run("1", 1).decided(DoesNotConform), run("2", 2)], none()), "on 2");
+    assert_eq!(held(vec![run("1", 1).decided(Invalid)], none()), "Unproven { only_simulated: false }");
+    let replayed = Known { origin: Origin::Replayed, ..run("2", 2) };
+    assert_eq!(held(vec![run("1", 1).decided(DoesNotConform), replayed], none()), "held by 1");
+    let gone = vec![event(What::Dispatched, Some("1"), "t")];
+    assert_eq!(held(vec![run("1", 1)], gone.clone()), "Gone(\"t\")");
+    let back = [gone, vec![event(What::Received, Some("1"), "t")]].concat();
+    assert_eq!(held(vec![run("1", 1)], back), "on 1");
+}
+
+/// An invalid run proves nothing, but that it had another part does.
+#[test]
+fn a_unit_that_was_reworked_since_is_held() {
+    let reworked = run("2", 2).decided(Verdict::Invalid).with("belt", "L2");
+    let runs = vec![run("1", 1).with("belt", "L1"), reworked];
+    assert_eq!(held(runs.clone(), Vec::new()), "Reworked { record: \"1\", part: \"belt\" }");
+    assert_eq!(held([runs, vec![run("3", 3)]].concat(), Vec::new()), "on 3");
+}
+
+#[test]
+fn the_last_conforming_record_is_a_real_one_where_there_is_one() {
+    let last = |runs| History::of("SM-0001", runs, Vec::new()).last_conforming().map(|run| run.id.clone());
+    assert_eq!(last(vec![run("1", 1), run("2", 2).simulated()]).as_deref(), Some("1"));
+    assert_eq!(last(vec![run("1", 1).decided(Verdict::Undecided), run("2", 2).simulated()]).as_deref(), Some("2"));
+    assert_eq!(last(vec![run("1", 1).decided(Verdict::Undecided)]), None);
 }
