@@ -136,6 +136,7 @@ fn step_clock() -> Value {
 fn full() -> Value {
     let record = records::changed("does-not-conform-2", |value| {
         value["bench"]["calibrations"][0]["environment"] = serde_json::json!("21.5 °C, 45 % RH");
+        value["unit"]["parts"][0]["carried_on_from"] = serde_json::json!("0198f2a4-6c10-7d3e-9b51-000000000010");
         value["bench"]["overdue_because"] = serde_json::json!("the reference is away until Friday");
         value["invalid_because"] = serde_json::json!(["a frame of the capture board was lost"]);
         value["bench"]["name"] = serde_json::json!("bench-3");

@@ -105,6 +105,7 @@ pub fn of_run(run: &Known) -> Value {
         "firmware": run.firmware,
         "plan": run.plan,
         "revision": run.revision,
+        "jig": run.jig,
         "bench": run.bench,
         "operator": run.operator,
         "parts": run.parts.iter().map(|part| json!({ "part": part.name, "lot": part.lot })).collect::<Vec<_>>(),

@@ -7,6 +7,7 @@ mod bench;
 mod captures;
 mod dispatch;
 mod evidence;
+mod find;
 mod history;
 mod index;
 mod inputs;
@@ -16,7 +17,9 @@ mod key;
 mod lint;
 mod measure;
 mod operator;
+mod parts;
 mod prepared;
+mod recall;
 mod records;
 mod run;
 mod show;
@@ -66,6 +69,10 @@ enum Command {
     Jig(jig::JigCommand),
     /// Tell what became of a unit: its runs, reworks, dispatch and return
     History(history::HistoryArgs),
+    /// Find records by unit, part lot, plan, check, decision or measured value
+    Find(find::FindArgs),
+    /// Tell where the units are that carry a part lot
+    Recall(recall::RecallArgs),
     /// Note that a unit leaves on its last conforming record
     Dispatch(dispatch::DispatchArgs),
     /// Note that a unit came back
@@ -126,6 +133,8 @@ pub fn main() -> ExitCode {
         Command::Verify(args) => verify::verify(&args),
         Command::Jig(command) => jig::jig(&command),
         Command::History(args) => history::history(&args),
+        Command::Find(args) => find::find(&args),
+        Command::Recall(args) => recall::recall(&args),
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
         Command::Index(args) => index::index(&args),

@@ -3,6 +3,7 @@
 use super::{Exit, Failure, say};
 use crate::record::events::{self, Event};
 use crate::record::history::History;
+use crate::record::stored::Part;
 use crate::record::{self, Index, IndexError};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -49,6 +50,31 @@ pub fn note(results: &Path, serial: &str) {
     for told in told {
         say(&format!("railproof: the record is kept; of its index: {told}; if in doubt, railproof index --rebuild"));
     }
+}
+
+/// The parts of a unit as it is built: those that are told now, and of earlier runs those that nobody told anew.
+pub fn carried_on(results: &Path, serial: &str, is_simulated: bool, told: Vec<Part>) -> Vec<Part> {
+    if !results.is_dir() {
+        return told;
+    }
+    let asked = Index::open(results).and_then(|mut index| {
+        let runs = index.runs_of(serial)?;
+        tell(&mut index);
+        Ok(runs)
+    });
+    let runs = match asked {
+        Ok(runs) => runs,
+        Err(error) => {
+            say(&format!("railproof: no parts of earlier runs are carried on: {error}"));
+            return told;
+        }
+    };
+    let runs = runs.into_iter().filter(|run| run.is_simulated == is_simulated).collect();
+    let built = History::of(serial, runs, Vec::new()).as_built.into_iter();
+    let untold = built.filter(|built| told.iter().all(|told| told.name != built.part.name));
+    let carried = untold.map(|built| Part { carried_on_from: Some(built.since), ..built.part });
+    let carried: Vec<Part> = carried.collect();
+    told.into_iter().chain(carried).collect()
 }
 
 /// Tells what the index has to tell.

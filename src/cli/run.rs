@@ -5,6 +5,7 @@ use super::evidence::FolderEvidence;
 use super::jig::enter_use;
 use super::key::{KeyChoice, unnamed};
 use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
+use super::parts;
 use super::prepared::{self, Prepared};
 use super::records;
 use super::show;
@@ -48,8 +49,11 @@ pub struct RunArgs {
     #[arg(long, value_name = "NAME", env = "RAILPROOF_OPERATOR")]
     pub(super) operator: Option<String>,
     /// A part of the unit and its lot; may be repeated
-    #[arg(long = "part", value_name = "NAME=LOT", value_parser = part)]
+    #[arg(long = "part", value_name = "NAME=LOT", value_parser = parts::part)]
     pub(super) parts: Vec<stored::Part>,
+    /// A file of parts and their lots, one a line; `-` scans them from standard input until an empty line
+    #[arg(long = "parts", value_name = "FILE")]
+    pub(super) parts_file: Option<PathBuf>,
     /// Answer to the operator's questions: `yes` for all, or `PIECE OF THE QUESTION=no`; may be repeated
     #[arg(long = "answer", value_name = "ANSWER")]
     pub(super) answers: Vec<String>,
@@ -69,15 +73,6 @@ pub struct RunArgs {
     pub(super) key: KeyChoice,
     #[command(flatten)]
     pub(super) bench: Choice,
-}
-
-fn part(text: &str) -> Result<stored::Part, String> {
-    match text.split_once('=') {
-        Some((name, lot)) if !name.trim().is_empty() && !lot.trim().is_empty() => {
-            Ok(stored::Part { name: name.trim().to_owned(), lot: lot.trim().to_owned() })
-        }
-        _ => Err("write NAME=LOT, for example belt=L2207".into()),
-    }
 }
 
 pub(super) fn reason(text: &str) -> Result<String, String> {
@@ -105,6 +100,7 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
 /// Carries out a plan on one unit and keeps the record.
 pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     let prepared = prepare(args)?;
+    let told = parts::all(args.parts_file.as_deref(), &args.parts)?;
     let key = args.key.load()?;
     let interrupted = watch_for_signals()?;
     let clock = ComputerClock::new();
@@ -116,6 +112,7 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
     let answering = Answering::new(given_answers(&args.answers), bench.simulated());
     questions_can_be_answered(&prepared.plan, &answering)?;
+    let parts = records::carried_on(&args.results, &args.serial, bench.simulated(), told);
     let mut operator = TerminalOperator::new(answering);
     if !bench.simulated() && !args.confirmed {
         operator.confirm("Before anything moves:", &prepared.plan.before, &clock, &interrupted)?;
@@ -143,7 +140,7 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     };
     let header = Header {
         run: facts,
-        unit: prepared.unit_facts(&args.serial, args.parts.clone()),
+        unit: prepared.unit_facts(&args.serial, parts),
         bench: facts_of_bench,
         inputs: prepared.input_facts(),
         warnings,

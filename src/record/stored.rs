@@ -132,6 +132,9 @@ pub struct UnitFacts {
 pub struct Part {
     pub name: String,
     pub lot: String,
+    /// Id of the run that it was told at, where it was not told again at this one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub carried_on_from: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

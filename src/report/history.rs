@@ -108,7 +108,8 @@ fn event(event: &Event) -> Vec<String> {
     vec![what.into(), at.map_or_else(|_| visible(&event.at), moment), said.join("; ")]
 }
 
-fn moment(at: OffsetDateTime) -> String {
+/// Day and hour in UTC.
+pub(super) fn moment(at: OffsetDateTime) -> String {
     let form = format_description!("[year]-[month]-[day] [hour]:[minute]");
     at.to_offset(time::UtcOffset::UTC).format(form).unwrap_or_default()
 }

@@ -6,12 +6,14 @@
 
 mod budget;
 mod face;
+mod found;
 mod history;
 mod junit;
 mod look;
 mod number;
 mod overdue;
 mod plot;
+mod recall;
 mod rounds;
 mod rule;
 mod scale;
@@ -22,9 +24,11 @@ mod words;
 mod worst;
 
 pub use budget::{budget, budgets};
+pub use found::found;
 pub use history::history;
 pub use junit::{JunitError, junit};
 pub use number::measured;
 pub use plot::{Plot, plots};
+pub use recall::recalled;
 pub use sheet::{Kind, SheetError, kind, sheet_html, sheet_pdf};
 pub use text::text;

@@ -95,6 +95,7 @@ impl CheckArgs {
             results: self.results.clone(),
             operator: self.operator.clone(),
             parts: Vec::new(),
+            parts_file: None,
             answers: Vec::new(),
             confirmed: self.confirmed,
             overdue_because: self.overdue_because.clone(),

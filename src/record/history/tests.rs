@@ -22,7 +22,8 @@ fn run(id: &str, hour: i64) -> Known {
         firmware: None,
         plan: "outgoing".into(),
         revision: 1,
-        bench: "bench 1".into(),
+        jig: "jig 1".into(),
+        bench: None,
         operator: None,
         parts: Vec::new(),
         late_after: Vec::new(),
@@ -43,7 +44,7 @@ impl Known {
     }
 
     fn with(mut self, name: &str, lot: &str) -> Self {
-        self.parts.push(Part { name: name.into(), lot: lot.into() });
+        self.parts.push(Part { name: name.into(), lot: lot.into(), carried_on_from: None });
         self
     }
 

@@ -23,21 +23,25 @@ pub struct Known {
     pub firmware: Option<String>,
     pub plan: String,
     pub revision: u32,
-    pub bench: String,
+    pub jig: String,
+    /// The bench's name, where it has one.
+    pub bench: Option<String>,
     pub operator: Option<String>,
     pub parts: Vec<Part>,
     /// Earlier runs whose ids sort after this one's: the clock was set back in between.
     pub late_after: Vec<String>,
 }
 
-/// A run with the names that it refers to.
-const KNOWN: &str = "
-SELECT run.id AS number, run.folder, serial.text AS serial, run.started, run.ended, run.decision, run.origin, run.simulated,
-    run.interrupted, model.text AS model, firmware.text AS firmware, plan.text AS plan, run.revision, bench.text AS bench,
-    operator.text AS operator
-FROM run JOIN serial ON serial.id = run.serial
-    JOIN name model ON model.id = run.model LEFT JOIN name firmware ON firmware.id = run.firmware
-    JOIN name plan ON plan.id = run.plan JOIN name bench ON bench.id = run.bench
+/// What [`known`] reads.
+pub(super) const KNOWN_COLUMNS: &str = "
+SELECT run.id AS number, run.folder, serial.text AS serial, run.started, run.ended, run.decision, run.origin,
+    run.simulated, run.interrupted, model.text AS model, firmware.text AS firmware, plan.text AS plan, run.revision,
+    jig.text AS jig, bench.text AS bench, operator.text AS operator";
+/// The names that a run refers to.
+pub(super) const KNOWN_NAMES: &str = "
+JOIN serial ON serial.id = run.serial JOIN name model ON model.id = run.model
+    LEFT JOIN name firmware ON firmware.id = run.firmware JOIN name plan ON plan.id = run.plan
+    JOIN name jig ON jig.id = run.jig LEFT JOIN name bench ON bench.id = run.bench
     LEFT JOIN name operator ON operator.id = run.operator";
 
 impl Index {
@@ -47,7 +51,7 @@ impl Index {
     /// What the database says.
     pub fn runs_of(&mut self, serial: &str) -> Result<Vec<Known>, IndexError> {
         self.with(Scope::Serial(serial), |connection| {
-            let query = format!("{KNOWN} WHERE serial.text = ?1 ORDER BY run.folder");
+            let query = format!("{KNOWN_COLUMNS} FROM run {KNOWN_NAMES} WHERE serial.text = ?1 ORDER BY run.folder");
             let mut query = connection.prepare(&query)?;
             let runs = query.query_map([serial], |row| known(connection, row))?;
             runs.collect()
@@ -66,13 +70,14 @@ impl Index {
     }
 }
 
-fn known(connection: &Connection, row: &Row<'_>) -> rusqlite::Result<Known> {
+pub(super) fn known(connection: &Connection, row: &Row<'_>) -> rusqlite::Result<Known> {
     let number: i64 = row.get("number")?;
     let mut parts = connection.prepare_cached(
         "SELECT name.text, lot.text FROM part JOIN name ON name.id = part.name JOIN name lot ON lot.id = part.lot
          WHERE part.run = ?1 ORDER BY name.text, lot.text",
     )?;
-    let parts = parts.query_map([number], |row| Ok(Part { name: row.get(0)?, lot: row.get(1)? }))?;
+    let parts =
+        parts.query_map([number], |row| Ok(Part { name: row.get(0)?, lot: row.get(1)?, carried_on_from: None }))?;
     let mut late = connection.prepare_cached("SELECT earlier FROM late WHERE run = ?1 ORDER BY earlier")?;
     let late = late.query_map([number], |row| row.get(0))?;
     Ok(Known {
@@ -88,6 +93,7 @@ fn known(connection: &Connection, row: &Row<'_>) -> rusqlite::Result<Known> {
         firmware: row.get("firmware")?,
         plan: row.get("plan")?,
         revision: row.get("revision")?,
+        jig: row.get("jig")?,
         bench: row.get("bench")?,
         operator: row.get("operator")?,
         parts: parts.collect::<Result<_, _>>()?,

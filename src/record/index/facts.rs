@@ -30,7 +30,8 @@ pub struct Facts {
     pub firmware: Option<String>,
     pub plan: String,
     pub revision: u32,
-    pub bench: String,
+    pub jig: String,
+    pub bench: Option<String>,
     pub operator: Option<String>,
     pub parts: Vec<Part>,
     /// Earlier runs whose ids sort after this one's: the clock was set back in between.
@@ -82,8 +83,17 @@ fn bytes(path: &Path) -> Result<Vec<u8>, String> {
     Ok(bytes)
 }
 
-/// The facts in the text of a record.
-pub(super) fn parse(bytes: &[u8]) -> Result<Facts, String> {
+impl Facts {
+    /// The facts in the text of a record.
+    ///
+    /// # Errors
+    /// Why it is none that this version reads.
+    pub fn parse(bytes: &[u8]) -> Result<Self, String> {
+        parse(bytes)
+    }
+}
+
+fn parse(bytes: &[u8]) -> Result<Facts, String> {
     let record: Record = serde_json::from_slice(bytes).map_err(|error| error.to_string())?;
     if !(1..=FORMAT).contains(&record.format) {
         return Err(format!("it is of format {}; this version reads 1 to {FORMAT}", record.format));
@@ -102,7 +112,8 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Facts, String> {
         firmware: unit.reports.get("firmware").cloned(),
         plan: plan.name,
         revision: plan.revision,
-        bench: bench.jig,
+        jig: bench.jig,
+        bench: bench.name,
         operator: bench.operator,
         parts: unit.parts,
         late_after,
@@ -169,6 +180,8 @@ struct UnitFacts {
 #[derive(Deserialize)]
 struct BenchFacts {
     jig: String,
+    #[serde(default)]
+    name: Option<String>,
     operator: Option<String>,
 }
 

@@ -71,12 +71,13 @@ fn run(within: &Connection, names: &mut Names, facts: &Facts, rows: &mut Vec<Row
     let model = names.name(within, &facts.model)?;
     let firmware = optional(names, &facts.firmware).transpose()?;
     let plan = names.name(within, &facts.plan)?;
-    let bench = names.name(within, &facts.bench)?;
+    let jig = names.name(within, &facts.jig)?;
+    let bench = optional(names, &facts.bench).transpose()?;
     let operator = optional(names, &facts.operator).transpose()?;
     let ms = |moment: OffsetDateTime| (moment.unix_timestamp_nanos() / 1_000_000) as i64;
     let inserted = within
         .prepare_cached(
-            "INSERT OR IGNORE INTO run VALUES (NULL, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
+            "INSERT OR IGNORE INTO run VALUES (NULL, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
         )?
         .execute(params![
             serial,
@@ -91,6 +92,7 @@ fn run(within: &Connection, names: &mut Names, facts: &Facts, rows: &mut Vec<Row
             firmware,
             plan,
             facts.revision,
+            jig,
             bench,
             operator
         ])?;

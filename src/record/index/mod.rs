@@ -7,15 +7,20 @@
 //! another one has open.
 
 mod answers;
+mod carried;
 mod facts;
 mod heal;
 mod intake;
 mod lock;
+mod search;
 mod tables;
 #[cfg(test)]
 mod tests;
 
 pub use answers::Known;
+pub use carried::{Said, Shortfall};
+pub use facts::Facts;
+pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
 
 use heal::Scope;
 use intake::Names;
@@ -98,6 +103,14 @@ impl Index {
             self.replace(&error)?;
         }
         self.count()
+    }
+
+    /// Takes in facts that whoever asks has already. What the folders do not have is forgotten when they are looked at.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn take_in(&mut self, facts: &[Facts]) -> Result<(), IndexError> {
+        intake::take_in(&mut self.connection, &mut self.names, facts).map_err(|said| self.error(said))
     }
 
     /// The number of records, after taking in what is new.

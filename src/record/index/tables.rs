@@ -7,7 +7,7 @@
 use rusqlite::{Connection, TransactionBehavior};
 
 /// Version of the tables. One more with every change of them, and of what is taken in.
-const VERSION: i64 = 1;
+const VERSION: i64 = 2;
 
 /// `serial.listed`: when its folder was last changed, as seen when all in it had been taken in; ns since 1970.
 /// `run.started`, `run.ended`: ms since 1970. `late`: earlier runs whose ids sort after the run's own, since a clock was set back.
@@ -18,7 +18,7 @@ CREATE TABLE run (
     id INTEGER PRIMARY KEY, serial INTEGER NOT NULL, folder TEXT NOT NULL, started INTEGER NOT NULL,
     ended INTEGER NOT NULL, decision INTEGER NOT NULL, origin INTEGER NOT NULL, simulated INTEGER NOT NULL, interrupted INTEGER NOT NULL,
     model INTEGER NOT NULL, firmware INTEGER, plan INTEGER NOT NULL, revision INTEGER NOT NULL,
-    bench INTEGER NOT NULL, operator INTEGER, UNIQUE (serial, folder));
+    jig INTEGER NOT NULL, bench INTEGER, operator INTEGER, UNIQUE (serial, folder));
 CREATE TABLE late (run INTEGER NOT NULL, earlier TEXT NOT NULL, PRIMARY KEY (run, earlier)) WITHOUT ROWID;
 CREATE TABLE part (run INTEGER NOT NULL, name INTEGER NOT NULL, lot INTEGER NOT NULL, PRIMARY KEY (run, name, lot)) WITHOUT ROWID;
 CREATE INDEX part_lot ON part (lot, name, run);

@@ -85,7 +85,10 @@ fn facts(record: &Record, digest: &str) -> Vec<Fact> {
     fact("Plan", format!("{}, revision {}", visible(&record.plan.name), record.plan.revision));
     fact("Origin", phrases::origin(record).map(|origin| visible(&origin)).unwrap_or_default());
     fact("Bench", visible(&format!("{}: {}", record.bench.jig, record.bench.describes)));
-    let parts = record.unit.parts.iter().map(|part| format!("{} {}", visible(&part.name), visible(&part.lot)));
+    let parts = record.unit.parts.iter().map(|part| {
+        let carried = if part.carried_on_from.is_some() { " (carried on)" } else { "" };
+        format!("{} {}{carried}", visible(&part.name), visible(&part.lot))
+    });
     fact("Sealed by", record.bench.name.as_deref().map(|name| sealed_by(name, record)).unwrap_or_default());
     fact("Parts and lots", visible(&parts.collect::<Vec<_>>().join(" · ")));
     fact("Earlier runs of this unit", earlier(record));

@@ -1,0 +1,273 @@
+//! Runs, checks and values that are searched for.
+//!
+//! A value is looked for head by head: there are few of them for one measurand, each has its own unit, and its values lie
+//! together.
+
+use super::answers::{KNOWN_COLUMNS, KNOWN_NAMES, Known, known};
+use super::heal::Scope;
+use super::{Index, IndexError, intake};
+use crate::quantity::Unit;
+use crate::record::recorder::tidy;
+use crate::record::stored::{Part, Verdict};
+use rusqlite::types::Value;
+use rusqlite::{Connection, Row, params_from_iter};
+use time::OffsetDateTime;
+
+/// What is searched for. What is left open may be anything.
+#[derive(Debug, Clone, Default)]
+pub struct Wanted {
+    pub model: Option<String>,
+    pub firmware: Option<String>,
+    pub plan: Option<String>,
+    /// Name of the bench or of its jig.
+    pub bench: Option<String>,
+    pub operator: Option<String>,
+    /// A part and its lot, as the record has them.
+    pub part: Option<Part>,
+    /// Began then or later.
+    pub from: Option<OffsetDateTime>,
+    /// Began before.
+    pub before: Option<OffsetDateTime>,
+    /// Has a check of this name.
+    pub check: Option<String>,
+    /// Has a value within these limits, in that check if one is named.
+    pub value: Option<WantedValue>,
+    /// The decision on that value; without one on that check; without one on the unit.
+    pub decision: Option<Verdict>,
+}
+
+/// A measurand and the limits of its value in SI.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WantedValue {
+    pub measurand: String,
+    pub lower: Option<f64>,
+    pub upper: Option<f64>,
+}
+
+/// A run, with the check or the value that was searched for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    pub run: Known,
+    /// Name and decision.
+    pub check: Option<(String, Verdict)>,
+    pub value: Option<FoundValue>,
+}
+
+/// A measured value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FoundValue {
+    pub measurand: String,
+    pub label: String,
+    pub tolerance: String,
+    pub unit: String,
+    pub value: f64,
+    pub standard_uncertainty: f64,
+    pub decision: Verdict,
+}
+
+/// By what names runs are searched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Named {
+    Model,
+    Firmware,
+    Plan,
+    Bench,
+    Operator,
+    Check,
+}
+
+/// What of a measurand stands once.
+struct Head {
+    id: i64,
+    check: String,
+    check_id: i64,
+    label: String,
+    tolerance: String,
+    unit: String,
+}
+
+impl Index {
+    /// What is searched for, oldest first.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn find(&mut self, wanted: &Wanted) -> Result<Vec<Found>, IndexError> {
+        self.with(Scope::All, |connection| match (&wanted.value, &wanted.check) {
+            (Some(value), _) => values(connection, wanted, value),
+            (None, Some(check)) => checks(connection, wanted, check),
+            (None, None) => runs(connection, wanted),
+        })
+    }
+
+    /// All names that there are.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn names(&mut self, named: Named) -> Result<Vec<String>, IndexError> {
+        let ids = match named {
+            Named::Model => "SELECT model FROM run",
+            Named::Firmware => "SELECT firmware FROM run",
+            Named::Plan => "SELECT plan FROM run",
+            Named::Bench => "SELECT bench FROM run UNION SELECT jig FROM run",
+            Named::Operator => "SELECT operator FROM run",
+            Named::Check => "SELECT name FROM look",
+        };
+        self.with(Scope::All, |connection| {
+            let query = format!("SELECT text FROM name WHERE id IN ({ids}) ORDER BY text");
+            connection.prepare(&query)?.query_map([], |row| row.get(0))?.collect()
+        })
+    }
+}
+
+/// Conditions on a run, and what stands for their question marks.
+#[derive(Default)]
+struct Conditions {
+    text: String,
+    values: Vec<Value>,
+}
+
+impl Conditions {
+    fn of(wanted: &Wanted) -> Self {
+        let mut conditions = Self::default();
+        let names = [
+            ("model", &wanted.model),
+            ("firmware", &wanted.firmware),
+            ("plan", &wanted.plan),
+            ("operator", &wanted.operator),
+        ];
+        for (column, name) in names {
+            if let Some(name) = name {
+                let is_named = format!("run.{column} = (SELECT id FROM name WHERE text = ?)");
+                conditions.add(&is_named, [Value::from(name.clone())]);
+            }
+        }
+        if let Some(bench) = &wanted.bench {
+            let is_named = "(SELECT id FROM name WHERE text = ?) IN (run.bench, run.jig)";
+            conditions.add(is_named, [Value::from(bench.clone())]);
+        }
+        let ms = |moment: OffsetDateTime| Value::from((moment.unix_timestamp_nanos() / 1_000_000) as i64);
+        if let Some(from) = wanted.from {
+            conditions.add("run.started >= ?", [ms(from)]);
+        }
+        if let Some(before) = wanted.before {
+            conditions.add("run.started < ?", [ms(before)]);
+        }
+        if let Some(Part { name, lot, .. }) = &wanted.part {
+            let carries = "EXISTS (SELECT 1 FROM part WHERE part.run = run.id
+                AND part.name = (SELECT id FROM name WHERE text = ?) AND part.lot = (SELECT id FROM name WHERE text = ?))";
+            conditions.add(carries, [name.clone().into(), lot.clone().into()]);
+        }
+        conditions
+    }
+
+    fn add(&mut self, condition: &str, values: impl IntoIterator<Item = Value>) {
+        self.text.push_str(if self.text.is_empty() { "WHERE " } else { " AND " });
+        self.text.push_str(condition);
+        self.values.extend(values);
+    }
+
+    fn decided(&mut self, column: &str, decision: Option<Verdict>) {
+        if let Some(decision) = decision {
+            self.add(&format!("{column} = ?"), [Value::from(intake::of_verdict(decision))]);
+        }
+    }
+
+    /// The rows of a query that they hold for.
+    fn rows<T>(
+        &self,
+        connection: &Connection,
+        query: &str,
+        row: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> rusqlite::Result<Vec<T>> {
+        let mut query = connection.prepare_cached(&format!("{query} {}", self.text))?;
+        query.query_map(params_from_iter(&self.values), row)?.collect()
+    }
+}
+
+fn runs(connection: &Connection, wanted: &Wanted) -> rusqlite::Result<Vec<Found>> {
+    let mut conditions = Conditions::of(wanted);
+    conditions.decided("run.decision", wanted.decision);
+    conditions.text.push_str(" ORDER BY run.started, run.folder");
+    let query = format!("{KNOWN_COLUMNS} FROM run {KNOWN_NAMES}");
+    conditions.rows(connection, &query, |row| Ok(Found { run: known(connection, row)?, check: None, value: None }))
+}
+
+fn checks(connection: &Connection, wanted: &Wanted, check: &str) -> rusqlite::Result<Vec<Found>> {
+    let mut conditions = Conditions::of(wanted);
+    conditions.add("look.name = (SELECT id FROM name WHERE text = ?)", [Value::from(check.to_owned())]);
+    conditions.decided("checked.decision", wanted.decision);
+    conditions.text.push_str(" ORDER BY run.started, run.folder");
+    // A cross join is carried out in the order in which it is written.
+    let query = format!(
+        "{KNOWN_COLUMNS}, checked.decision AS check_decision FROM look CROSS JOIN checked ON checked.look = look.id
+         CROSS JOIN run ON run.id = checked.run {KNOWN_NAMES}"
+    );
+    conditions.rows(connection, &query, |row| {
+        let decision = intake::verdict(row, "check_decision")?;
+        Ok(Found { run: known(connection, row)?, check: Some((check.to_owned(), decision)), value: None })
+    })
+}
+
+fn values(connection: &Connection, wanted: &Wanted, value: &WantedValue) -> rusqlite::Result<Vec<Found>> {
+    let query = format!(
+        "{KNOWN_COLUMNS}, value.place, value.value, value.u, value.decision AS value_decision,
+             (SELECT decision FROM checked WHERE checked.look = ?1 AND checked.run = run.id) AS check_decision
+         FROM value CROSS JOIN run ON run.id = value.run {KNOWN_NAMES}"
+    );
+    let mut found = Vec::new();
+    for head in heads(connection, &value.measurand)? {
+        let is_asked_for = wanted.check.as_ref().is_none_or(|check| *check == head.check);
+        // A unit that no version of ours wrote cannot be compared.
+        let Some(unit) = Unit::named(&head.unit).filter(|_| is_asked_for) else { continue };
+        let mut conditions = Conditions { values: vec![Value::from(head.check_id)], ..Conditions::default() };
+        conditions.add("value.head = ?2", [Value::from(head.id)]);
+        let of_run = Conditions::of(wanted);
+        conditions.add(of_run.text.strip_prefix("WHERE ").unwrap_or("true"), of_run.values);
+        conditions.decided("value.decision", wanted.decision);
+        for (sign, limit) in [(">=", value.lower), ("<=", value.upper)] {
+            if let Some(limit) = limit {
+                conditions.add(&format!("value.value {sign} ?"), [Value::from(tidy(unit.from_si(limit)))]);
+            }
+        }
+        conditions.add("value.value IS NOT NULL", []);
+        found.extend(conditions.rows(connection, &query, |row| {
+            let of_head = FoundValue {
+                measurand: value.measurand.clone(),
+                label: head.label.clone(),
+                tolerance: head.tolerance.clone(),
+                unit: head.unit.clone(),
+                value: row.get("value")?,
+                standard_uncertainty: row.get("u")?,
+                decision: intake::verdict(row, "value_decision")?,
+            };
+            let check = Some((head.check.clone(), intake::verdict(row, "check_decision")?));
+            let place: i64 = row.get("place")?;
+            Ok((place, Found { run: known(connection, row)?, check, value: Some(of_head) }))
+        })?);
+    }
+    found.sort_by(|(place, one), (other_place, other)| {
+        let key = |found: &Found, place: &i64| (found.run.started, found.run.id.clone(), *place);
+        key(one, place).cmp(&key(other, other_place))
+    });
+    Ok(found.into_iter().map(|(_, found)| found).collect())
+}
+
+fn heads(connection: &Connection, measurand: &str) -> rusqlite::Result<Vec<Head>> {
+    let mut query = connection.prepare_cached(
+        "SELECT head.id, head.look, name.text AS name, label.text AS label, tolerance.text AS tolerance, unit.text AS unit
+         FROM head JOIN look ON look.id = head.look JOIN name ON name.id = look.name JOIN name label ON label.id = head.label
+             JOIN name tolerance ON tolerance.id = head.tolerance JOIN name unit ON unit.id = head.unit
+         WHERE head.measurand = (SELECT id FROM name WHERE text = ?1)",
+    )?;
+    let heads = query.query_map([measurand], |row| {
+        Ok(Head {
+            id: row.get("id")?,
+            check: row.get("name")?,
+            check_id: row.get("look")?,
+            label: row.get("label")?,
+            tolerance: row.get("tolerance")?,
+            unit: row.get("unit")?,
+        })
+    })?;
+    heads.collect()
+}
