@@ -5,6 +5,7 @@
 //! bytes. Deliberately absent: live runs, files, clocks, and any decision of its own.
 
 mod budget;
+mod drift;
 mod face;
 mod found;
 mod history;
@@ -24,6 +25,7 @@ mod words;
 mod worst;
 
 pub use budget::{budget, budgets};
+pub use drift::{Individuals, drift_html};
 pub use found::found;
 pub use history::history;
 pub use junit::{JunitError, junit};

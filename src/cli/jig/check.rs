@@ -1,9 +1,12 @@
 //! `railproof jig check`: the jig against its references, and against its reference unit where one is on it.
 
 use super::checked::Checked;
-use super::logbook::{enter, enter_use};
+use super::drift::told;
+use super::logbook::{enter, enter_use, read};
 use crate::care::Usage;
 use crate::care::check::{self, Proof, Trouble};
+use crate::care::drift::charts;
+use crate::care::logbook::Logbook;
 use crate::care::logbook::stored::Entry;
 use crate::cli::bench::{Choice, OpenBench};
 use crate::cli::inputs::{InputFile, gather, refuse};
@@ -11,7 +14,7 @@ use crate::cli::key::KeyChoice;
 use crate::cli::operator::TerminalOperator;
 use crate::cli::run::{RunArgs, carry_out, prepare, reason, within_calibration};
 use crate::cli::signals::watch_for_signals;
-use crate::cli::{Exit, Failure, Format, print, show};
+use crate::cli::{Exit, Failure, Format, print, say, show};
 use crate::clock::{Clock, ComputerClock};
 use crate::jig::JigFile;
 use crate::run::{Answering, Bench};
@@ -65,7 +68,7 @@ const BEFORE: [&str; 3] = [
 
 /// Checks a jig.
 pub fn check(args: &CheckArgs) -> Result<Exit, Failure> {
-    let (unit, jig) = read(args)?;
+    let (unit, jig) = files(args)?;
     // A mistake in the plan is told before anything is switched.
     let run = args.reference_unit.as_ref().map(|serial| args.run(serial));
     let plan = run.as_ref().map(prepare).transpose()?.map(|prepared| prepared.plan);
@@ -76,12 +79,21 @@ pub fn check(args: &CheckArgs) -> Result<Exit, Failure> {
     let unit = run.as_ref().map(carry_out).transpose()?;
     let checked = Checked { jig: &jig, plan: plan.as_ref(), proofs: &proofs, unit: unit.as_ref(), simulated };
     enter(&args.results, &jig, simulated, Entry::Check(checked.entry()), "this check is not in it");
+    tell_drift(args, &jig, simulated)?;
     match args.format {
         Format::Text => print(&checked.text(&show::rfc3339(started)))?,
         Format::Json => print(&format!("{:#}\n", checked.json(&show::rfc3339(started))))?,
     }
     let interrupted = unit.as_ref().is_some_and(|done| done.outcome.interrupted);
     Ok(if interrupted { Exit::Interrupted } else { show::exit_of(checked.decision()) })
+}
+
+/// Says what the last values show that is no chance.
+fn tell_drift(args: &CheckArgs, jig: &JigFile, simulated: bool) -> Result<(), Failure> {
+    let logbook = Logbook::of(&args.results, &jig.name).map_err(|error| Failure::new(Exit::Invalid, error))?;
+    let charts = charts(&read(&logbook)?.lines, simulated, None);
+    charts.iter().filter_map(told).for_each(|drift| say(&format!("railproof: drift: {drift}")));
+    Ok(())
 }
 
 impl CheckArgs {
@@ -108,7 +120,7 @@ impl CheckArgs {
 }
 
 /// Unit file and jig file; their mistakes are told together.
-fn read(args: &CheckArgs) -> Result<(Unit, JigFile), Failure> {
+fn files(args: &CheckArgs) -> Result<(Unit, JigFile), Failure> {
     let (unit, jig) = (InputFile::read(&args.unit)?, InputFile::read(&args.jig)?);
     let mut problems = Vec::new();
     let unit = gather(Unit::read(&unit.source), &mut problems);

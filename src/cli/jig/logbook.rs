@@ -49,7 +49,7 @@ pub struct LogbookArgs {
 }
 
 impl Which {
-    fn open(&self) -> Result<(JigFile, Logbook), Failure> {
+    pub fn open(&self) -> Result<(JigFile, Logbook), Failure> {
         let input = InputFile::read(&self.jig)?;
         let jig = JigFile::read(&input.source).map_err(|problems| refuse(&problems))?;
         let logbook = Logbook::of(&self.results, &jig.name).map_err(unkept)?;
@@ -118,7 +118,7 @@ fn line(simulated: bool, entry: Entry) -> Line {
 }
 
 /// What stands in a logbook; what could not be read is told.
-fn read(logbook: &Logbook) -> Result<Contents, Failure> {
+pub fn read(logbook: &Logbook) -> Result<Contents, Failure> {
     let contents = logbook.read().map_err(unkept)?;
     contents.passed_over.iter().for_each(|told| say(&format!("railproof: {told}")));
     Ok(contents)

@@ -3,6 +3,7 @@
 mod calibrate;
 mod check;
 mod checked;
+mod drift;
 mod live;
 mod logbook;
 mod shown;
@@ -19,6 +20,8 @@ pub enum JigCommand {
     Calibrate(Box<calibrate::CalibrateArgs>),
     /// Hold a jig against its references, and against its reference unit
     Check(Box<check::CheckArgs>),
+    /// Show how the values of a jig's checks moved
+    Drift(drift::DriftArgs),
     /// Note what was done to a jig, and which parts were renewed
     Note(logbook::NoteArgs),
     /// Print what a jig has worn, and what was noted
@@ -30,6 +33,7 @@ pub fn jig(command: &JigCommand) -> Result<Exit, Failure> {
     match command {
         JigCommand::Calibrate(args) => calibrate::calibrate(args),
         JigCommand::Check(args) => check::check(args),
+        JigCommand::Drift(args) => drift::drift(args),
         JigCommand::Note(args) => logbook::note(args),
         JigCommand::Logbook(args) => logbook::show(args),
     }

@@ -17,7 +17,7 @@ const SWATCH: f64 = 13.0;
 pub struct Caption<'a> {
     pub title: &'static str,
     /// Unit of the axis that goes up.
-    pub unit: &'static str,
+    pub unit: &'a str,
     /// What the axis along is, with its unit.
     pub along: &'a str,
     /// What is to be seen, in words.

@@ -5,9 +5,12 @@
 
 mod frame;
 mod histogram;
+mod individuals;
 mod lines;
 mod span;
 mod voltage;
+
+pub use individuals::individuals;
 
 use crate::record::Record;
 

@@ -1,0 +1,230 @@
+//! How the values of a jig's checks move over the weeks: a control chart of individual values with limits from their moving
+//! range (ISO 7870-2). It sees a jig go off long before it leaves its tolerance.
+//!
+//! The limits come from the first twenty values, since a chart that learns from its last ones follows the drift that it is to
+//! show. Begin anew, after a repair, with a later first value.
+
+use super::logbook::stored::{Entry, Line};
+use crate::stats::summary;
+
+/// Limits lie so many mean moving ranges from the centre: 3/d₂ of two values, d₂ = 1.128 (ISO 7870-2, individuals chart).
+const LIMITS: f64 = 2.660;
+/// Values that the limits are found from (common practice: twenty or more).
+const LEARNT_FROM: usize = 20;
+/// With fewer values there are no limits yet (common practice, no source).
+const VALUES_MIN: usize = 8;
+/// So many values in a row on one side of the centre are no chance: one in 128 such rows (Western Electric, Statistical
+/// Quality Control Handbook, 1956, tests for unnatural patterns).
+const RUN: usize = 8;
+
+/// The chart of one value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chart {
+    /// What it is of.
+    pub name: String,
+    /// Serial number of the reference unit, where it was measured on one.
+    pub on: Option<String>,
+    /// Unit of all numbers.
+    pub unit: String,
+    /// The values, oldest first.
+    pub points: Vec<Point>,
+    /// Centre and limits, once there are enough values.
+    pub limits: Option<Limits>,
+    /// What is no chance, oldest first.
+    pub signals: Vec<Signal>,
+}
+
+/// A value of a chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Point {
+    /// When, as the logbook has it.
+    pub time: String,
+    pub value: f64,
+    pub standard_uncertainty: f64,
+}
+
+/// Centre and control limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    pub centre: f64,
+    pub lower: f64,
+    pub upper: f64,
+    /// From how many values.
+    pub learnt_from: usize,
+}
+
+/// Something that is no chance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Signal {
+    /// The value that shows it, counted from 0.
+    pub at: usize,
+    /// By which rule.
+    pub rule: SignalRule,
+}
+
+/// A rule that finds what is no chance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SignalRule {
+    /// A value beyond the control limits.
+    BeyondLimits,
+    /// Eight values in a row on one side of the centre, or more.
+    OneSide,
+}
+
+impl SignalRule {
+    /// In words, with its source.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::BeyondLimits => "beyond the control limits (ISO 7870-2)",
+            Self::OneSide => "eight in a row on one side of the centre (Western Electric 1956)",
+        }
+    }
+}
+
+impl Chart {
+    /// What the last value shows.
+    pub fn now(&self) -> impl Iterator<Item = SignalRule> {
+        let last = self.points.len().saturating_sub(1);
+        self.signals.iter().filter(move |signal| signal.at == last).map(|signal| signal.rule)
+    }
+}
+
+/// A chart for each value in the lines of a logbook, in the order in which they came first. `simulated` says whose: a
+/// simulated bench says nothing of a real one. `since` leaves out what is older (RFC 3339, or the day alone).
+pub fn charts(lines: &[Line], simulated: bool, since: Option<&str>) -> Vec<Chart> {
+    let mut charts: Vec<Chart> = Vec::new();
+    let young = |line: &&Line| since.is_none_or(|since| line.time.as_str() >= since);
+    for line in lines.iter().filter(|line| line.simulated == simulated).filter(young) {
+        let Entry::Check(check) = &line.entry else { continue };
+        for value in check.values.iter().filter(|value| value.value.is_finite()) {
+            let same = |chart: &Chart| chart.name == value.name && chart.on == value.on && chart.unit == value.unit;
+            let place = charts.iter().position(same).unwrap_or_else(|| {
+                charts.push(Chart {
+                    name: value.name.clone(),
+                    on: value.on.clone(),
+                    unit: value.unit.clone(),
+                    points: Vec::new(),
+                    limits: None,
+                    signals: Vec::new(),
+                });
+                charts.len() - 1
+            });
+            let (time, standard_uncertainty) = (line.time.clone(), value.standard_uncertainty);
+            charts[place].points.push(Point { time, value: value.value, standard_uncertainty });
+        }
+    }
+    for chart in &mut charts {
+        let values: Vec<f64> = chart.points.iter().map(|point| point.value).collect();
+        chart.limits = limits(&values);
+        chart.signals = chart.limits.map_or_else(Vec::new, |limits| signals(&values, &limits));
+    }
+    charts
+}
+
+/// Centre and limits of the first values.
+fn limits(values: &[f64]) -> Option<Limits> {
+    let learnt = &values[..values.len().min(LEARNT_FROM)];
+    let centre = summary::mean(learnt).filter(|_| learnt.len() >= VALUES_MIN)?;
+    let ranges: Vec<f64> = learnt.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    let away = LIMITS * summary::mean(&ranges)?;
+    Some(Limits { centre, lower: centre - away, upper: centre + away, learnt_from: learnt.len() })
+}
+
+/// Whether two numbers differ by rounding alone: values that are all alike have no range, and a mean that may be rounded.
+fn is_same(one: f64, other: f64) -> bool {
+    (one - other).abs() <= 1e-12 * one.abs().max(other.abs())
+}
+
+fn signals(values: &[f64], limits: &Limits) -> Vec<Signal> {
+    let mut signals = Vec::new();
+    let (mut side, mut row) = (0.0, 0);
+    for (at, value) in values.iter().enumerate() {
+        let beyond = *value < limits.lower && !is_same(*value, limits.lower)
+            || *value > limits.upper && !is_same(*value, limits.upper);
+        if beyond {
+            signals.push(Signal { at, rule: SignalRule::BeyondLimits });
+        }
+        let here = if is_same(*value, limits.centre) { 0.0 } else { (value - limits.centre).signum() };
+        row = if here != 0.0 && here == side { row + 1 } else { usize::from(here != 0.0) };
+        side = here;
+        if row >= RUN {
+            signals.push(Signal { at, rule: SignalRule::OneSide });
+        }
+    }
+    signals
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::logbook::stored::{Check, CheckedValue, VERSION};
+    use super::*;
+    use crate::record::stored::Verdict;
+
+    fn line(day: usize, value: f64, simulated: bool) -> Line {
+        let value = CheckedValue {
+            name: "pack voltage against its reference".into(),
+            on: None,
+            unit: "V".into(),
+            value,
+            standard_uncertainty: 0.002,
+            decision: Verdict::Conforms,
+        };
+        let check = Check { run: None, reference_unit: None, decision: Verdict::Conforms, values: vec![value] };
+        let time = format!("2026-{:02}-{:02}T06:00:00Z", 1 + day / 28, 1 + day % 28);
+        Line { version: VERSION, time, simulated, entry: Entry::Check(check) }
+    }
+
+    fn chart(values: &[f64]) -> Chart {
+        let lines: Vec<Line> = values.iter().enumerate().map(|(day, value)| line(day, *value, false)).collect();
+        charts(&lines, false, None).remove(0)
+    }
+
+    /// Values 10, 12 in turn: centre 11, every moving range 2, limits 11 ± 5.32.
+    // Outside: factor 2.660 and d₂ = 1.128 of charts for individual values, ISO 7870-2, table of factors; how: from memory
+    // Outside: d₂ of two normal values is 2/√π; how: closed form
+    #[test]
+    fn limits_lie_2_66_moving_ranges_from_the_centre() {
+        assert!((LIMITS - 3.0 / 1.128).abs() < 5e-4);
+        assert!((LIMITS / (3.0 * std::f64::consts::PI.sqrt() / 2.0) - 1.0).abs() < 1e-3);
+        let values: Vec<f64> = (0..8).map(|day| if day % 2 == 0 { 10.0 } else { 12.0 }).collect();
+        let limits = chart(&values).limits.expect("eight values");
+        assert_eq!((limits.centre, limits.learnt_from), (11.0, 8));
+        assert!((limits.lower - 5.68).abs() < 1e-12 && (limits.upper - 16.32).abs() < 1e-12, "{limits:?}");
+        assert_eq!(chart(&values[..7]).limits, None, "too few");
+    }
+
+    #[test]
+    fn a_value_that_leaves_and_a_row_on_one_side_are_told_and_chance_is_not() {
+        let mut values: Vec<f64> = (0..20).map(|day| 7.4 + [0.001, -0.001, 0.002, -0.002][day % 4]).collect();
+        assert_eq!(chart(&values).signals, []);
+        values.push(7.45);
+        let told = chart(&values);
+        assert_eq!(told.signals, [Signal { at: 20, rule: SignalRule::BeyondLimits }]);
+        assert_eq!(told.limits.expect("there").learnt_from, 20, "what came later does not move the limits");
+        assert_eq!(told.now().collect::<Vec<_>>(), [SignalRule::BeyondLimits]);
+        values.pop();
+        values.extend([7.401; 7]);
+        // The last of the twenty lies below the centre.
+        assert_eq!(chart(&values).signals, []);
+        values.push(7.401);
+        assert_eq!(chart(&values).signals, [Signal { at: 27, rule: SignalRule::OneSide }]);
+        values.push(7.399);
+        assert_eq!(chart(&values).now().count(), 0, "it came back");
+    }
+
+    #[test]
+    fn values_that_are_all_alike_drift_nowhere() {
+        for value in [7.4131, 560.051_256_9, -12.3, 0.1] {
+            assert_eq!(chart(&[value; 30]).signals, [], "{value}");
+        }
+    }
+
+    #[test]
+    fn simulated_checks_and_what_is_older_are_left_out() {
+        let lines: Vec<Line> = (0..30).map(|day| line(day, 7.4, day % 3 == 0)).collect();
+        assert_eq!(charts(&lines, false, None)[0].points.len(), 20);
+        assert_eq!(charts(&lines, true, None)[0].points.len(), 10);
+        assert_eq!(charts(&lines, false, Some("2026-02-01"))[0].points.len(), 2);
+        assert_eq!(charts(&[], false, None), []);
+    }
+}
