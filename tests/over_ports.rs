@@ -4,14 +4,18 @@
 mod shipped;
 
 use assert_cmd::cargo::cargo_bin;
+use railproof::clock::{Clock, ComputerClock, HostTime};
+use railproof::port::{Port, Pty, SerialPort, SerialSettings};
 use railproof::record::Record;
 use railproof::record::stored::Verdict;
 use shipped::{decisions, in_process, project};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStderr, Command, ExitStatus, Stdio};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, channel};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
 use std::time::Duration;
 use tempfile::TempDir;
 
@@ -110,6 +114,15 @@ impl Served {
     }
 
     /// A run whose record goes to the results of another bench.
+    /// A run whose unit hangs on another cable.
+    fn run_by(&self, cable: &Path) -> Process {
+        let results = self.folder.path().join("results");
+        let mut run = shipped::run("test-plans/quick.yaml", "fixtures/jigs/usb-board.yaml", &results, "SM-0001");
+        run.args(["--unit-port".as_ref(), cable.as_os_str()])
+            .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()]);
+        Process::start(&mut run)
+    }
+
     fn run_into(&self, folder: &Path, serial: &str, plan: &str) -> Process {
         let mut run = shipped::run(plan, "fixtures/jigs/usb-board.yaml", &folder.join("results"), serial);
         run.args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
@@ -164,6 +177,88 @@ impl Served {
             }
         }
         faulted
+    }
+}
+
+/// A cable from a served unit's port to a place of its own, until it is pulled.
+struct Cable {
+    place: PathBuf,
+    pulled: Arc<AtomicBool>,
+    carries: JoinHandle<()>,
+}
+
+impl Cable {
+    fn plug(served: &Path, place: &Path) -> Self {
+        let clock = ComputerClock::new();
+        let port = served.to_str().expect("a plain name");
+        let mut there = SerialPort::open(port, SerialSettings::at(115_200), clock.clone()).expect("it is free");
+        let mut here = Pty::open(clock.clone()).expect("a pty");
+        std::os::unix::fs::symlink(here.name(), place).expect("the place is free");
+        let pulled = Arc::new(AtomicBool::new(false));
+        let is_pulled = Arc::clone(&pulled);
+        let carries = std::thread::spawn(move || {
+            let mut bytes = Vec::new();
+            while !is_pulled.load(Ordering::Relaxed) {
+                let soon = clock.now().after(Duration::from_millis(1));
+                carry(&mut there, &mut here, &mut bytes, soon);
+                carry(&mut here, &mut there, &mut bytes, soon);
+            }
+        });
+        Self { place: place.to_owned(), pulled, carries }
+    }
+
+    fn pull(self) {
+        self.pulled.store(true, Ordering::Relaxed);
+        self.carries.join().expect("it carried until now");
+        std::fs::remove_file(&self.place).expect("it was plugged in there");
+    }
+}
+
+/// What finds nobody who takes it is lost, as on a real line.
+fn carry(from: &mut dyn Port, to: &mut dyn Port, bytes: &mut Vec<u8>, until: HostTime) {
+    bytes.clear();
+    if from.receive(bytes, until).is_ok_and(|count| count > 0) {
+        drop(to.send(bytes, until));
+    }
+}
+
+/// The unit's cable is pulled, and is back at once: the run stays invalid all the same, since a unit that falls off its port may
+/// have browned out, and nobody could tell. The supply goes off over the board's own cable, and the next run finds a bench
+/// that is ready.
+#[test]
+fn a_unit_that_is_back_at_once_makes_the_run_invalid_and_the_next_one_fine() {
+    let served = Served::start(&["--scale", "3"]);
+    let (unit, place) = (served.folder.path().join("unit"), served.folder.path().join("cable"));
+    let clock = ComputerClock::new();
+    // At rest while the unit starts up and its pack is loaded, then on its way home.
+    for (ms, moves) in [(150, false), (2500, true)] {
+        let cable = Cable::plug(&unit, &place);
+        let mut run = served.run_by(&place);
+        served.simulate.await_words("unit supply on");
+        clock.sleep_until(clock.now().after(Duration::from_millis(ms)));
+        let pulled = clock.now();
+        cable.pull();
+        let back = Cable::plug(&unit, &place);
+        served.simulate.await_words("unit supply off");
+        println!(
+            "pulled {}: supply off after {:?}",
+            if moves { "in motion" } else { "at rest" },
+            clock.now().since(pulled)
+        );
+        assert_eq!(run.wait().code(), Some(4));
+        let record = served.records().pop().expect("an invalid run leaves its record");
+        assert_eq!(record.decision, Verdict::Invalid);
+        assert!(record.invalid_because[0].contains("unplugged"), "{:?}", record.invalid_because);
+        let done: Vec<&str> =
+            record.checks.iter().flat_map(|check| &check.moves).map(|planned| planned.label.as_str()).collect();
+        assert_eq!(done.iter().any(|label| label.starts_with("home")), moves, "{done:?}");
+
+        let status = served.run_by(&place).wait().code();
+        assert!(matches!(status, Some(0 | 4)), "{status:?}: {}", served.faulted(&["SM-0001"]));
+        let record = served.records().pop().expect("a run leaves its record");
+        let held_up = record.invalid_because.iter().all(|why| !why.contains("unplugged") && !why.contains("opened"));
+        assert!(held_up, "{:?}", record.invalid_because);
+        back.pull();
     }
 }
 

@@ -9,12 +9,16 @@ mod scripted;
 
 use common::Simulated;
 use railproof::capture::{CaptureSink, EdgeChannel, Mark, OutputChannel, Part, SampleChannel, Tick};
+use railproof::clock::{Clock, HostTime};
 use railproof::decide::Decision;
 use railproof::event::RunOutcome;
-use railproof::run::{Answering, Evidence};
-use railproof::sim::WorldSettings;
+use railproof::jig::{Jig, JigError, JigIdentity};
+use railproof::run::{Answering, Bench, Evidence};
+use railproof::sim::{self, World, WorldSettings};
 use railproof::written::Source;
 use scripted::{Firmware, Fitted, Marks, Said, Scripted, says};
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
 
 /// What a trip of stop category 0 may take, s: the bench looks every 20 ms, and a quantity has to stay beyond for 10 ms.
 const AT_ONCE_S: f64 = 0.045;
@@ -176,6 +180,84 @@ fn a_motor_that_is_stepped_although_it_was_told_to_stop() {
     let last = kept.0.edges(EdgeChannel::Step).iter().map(|step| step.tick()).filter(|step| *step <= kept.off());
     // Braking from 40 mm/s takes 25 ms; it is beyond its 5 ms after the first of them.
     tripped(&outcome, &kept, "was told to stop and was still stepping", last.max().expect("steps") - 50_000, 0.05);
+}
+
+/// A jig one of whose interlocks opens at a moment, and that knows when it was made safe.
+struct Opening<'c, J, C> {
+    jig: J,
+    clock: &'c C,
+    channel: EdgeChannel,
+    at: HostTime,
+    opened: Option<Tick>,
+    off: Option<Tick>,
+}
+
+impl<J: Jig, C: Clock> Opening<'_, J, C> {
+    fn open(&mut self, into: &mut Part) {
+        if self.opened.is_none() && self.clock.now() >= self.at {
+            let (tick, _) = self.jig.tick_at(self.at);
+            into.push_edge(self.channel, tick, false);
+            self.opened = Some(tick);
+        }
+    }
+}
+
+impl<J: Jig, C: Clock> Jig for Opening<'_, J, C> {
+    fn identity(&self) -> &JigIdentity {
+        self.jig.identity()
+    }
+
+    fn drive(&mut self, output: OutputChannel, on: bool) -> Result<Tick, JigError> {
+        self.jig.drive(output, on)
+    }
+
+    fn collect(&mut self, into: &mut Part) -> Result<(), JigError> {
+        self.jig.collect(into)?;
+        self.open(into);
+        Ok(())
+    }
+
+    fn settle(&mut self, into: &mut Part) -> Result<Tick, JigError> {
+        let at = self.jig.settle(into)?;
+        self.open(into);
+        Ok(at)
+    }
+
+    fn tick_at(&self, moment: HostTime) -> (Tick, Tick) {
+        self.jig.tick_at(moment)
+    }
+
+    fn make_safe(&mut self) -> Result<(), JigError> {
+        self.jig.make_safe()?;
+        self.off.get_or_insert(self.jig.tick_at(self.clock.now()).0);
+        Ok(())
+    }
+}
+
+/// Both cut the supply by their own wires; the bench follows, and the run proves nothing.
+#[test]
+fn an_emergency_stop_and_a_guard_that_opens() {
+    let simulated = simulated();
+    for (channel, why) in [(EdgeChannel::EmergencyStop, "emergency stop"), (EdgeChannel::Guard, "guard")] {
+        let mut slowest = 0.0_f64;
+        // In the start-up, on the way home, and at full speed.
+        for ms in [300, 2_507, 12_013, 16_019, 20_003] {
+            let world = WorldSettings { seed: 3, ..WorldSettings::default() };
+            let (clock, mut port, jig) = sim::bench(World::new(&world), time::OffsetDateTime::UNIX_EPOCH);
+            let at = clock.now().after(Duration::from_millis(ms));
+            let mut jig = Opening { jig, clock: &clock, channel, at, opened: None, off: None };
+            let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &simulated.unit };
+            let (mut kept, uninterrupted) = (Kept::default(), AtomicBool::new(false));
+            let outcome =
+                simulated.run_on(&mut bench, &world.serial, &mut kept, &uninterrupted, &mut common::Unwatched);
+            assert_eq!(outcome.decision, Decision::Invalid);
+            assert!(outcome.invalid_because[0].contains(why), "{:?}", outcome.invalid_because);
+            let (opened, off) = (jig.opened.expect("it opened"), jig.off.expect("it was made safe"));
+            slowest = slowest.max((off - opened) as f64 / 2e6);
+        }
+        println!("{why}: off after {:.1} ms at most", slowest * 1e3);
+        assert!(slowest <= AT_ONCE_S, "{why}: {slowest} s");
+    }
 }
 
 /// Says that it goes home, and stays where it is.
