@@ -314,8 +314,11 @@ fn a_killed_run_is_cut_off_by_the_watchdog_and_leaves_no_half_record() {
     assert!(served.records().is_empty());
 
     let next = served.run("test-plans/quick.yaml");
-    next.await_words("was left by a run that was killed");
+    next.await_words("is kept as invalid in");
     drop(next);
+    let broken_off = served.records().remove(0);
+    assert_eq!(broken_off.decision, Verdict::Invalid);
+    assert!(broken_off.invalid_because[0].contains("broken off in its middle"), "{:?}", broken_off.invalid_because);
     served.run_to_the_end("test-plans/quick.yaml");
 }
 

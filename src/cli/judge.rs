@@ -78,15 +78,7 @@ fn judged<'p>(
     let mut setup = run::setup(&prepared.unit, &prepared.jig);
     let own = capture.ticks_per_second();
     if !capture.is_foreign() {
-        if own != setup.jig.ticks_per_second {
-            let ticks = setup.jig.ticks_per_second;
-            let why = format!("the capture's clock has {own} ticks a second and that of the jig file {ticks}");
-            let why = anyhow!("{why}; name the jig file of the bench that made it");
-            return Err(Failure::new(Exit::BadInput, why));
-        }
-        let mut judging = Judging::new(plan, Assessor::new(plan, setup), own);
-        capture.replay(&prepared.jig.calibrations(), &mut Bounded::whole(&mut judging))?;
-        return Ok(judging);
+        return replayed(prepared, capture);
     }
     args.wires.narrow(&mut setup, own, notes)?;
     let calibrations = setup.jig.calibrations;
@@ -98,6 +90,20 @@ fn judged<'p>(
     let ended = capture.replay(&calibrations, &mut finder)?;
     finder.finish(ended);
     script.objections().into_iter().for_each(|why| judging.object(why));
+    Ok(judging)
+}
+
+/// Replays a capture of railproof's own.
+pub fn replayed(prepared: &Prepared, capture: OpenCapture) -> Result<Judging<'_>, Failure> {
+    let (plan, setup) = (&prepared.plan, run::setup(&prepared.unit, &prepared.jig));
+    let (own, ticks) = (capture.ticks_per_second(), setup.jig.ticks_per_second);
+    if own != ticks {
+        let why = format!("the capture's clock has {own} ticks a second and that of the jig file {ticks}");
+        let why = anyhow!("{why}; name the jig file of the bench that made it");
+        return Err(Failure::new(Exit::BadInput, why));
+    }
+    let mut judging = Judging::new(plan, Assessor::new(plan, setup), own);
+    capture.replay(&prepared.jig.calibrations(), &mut Bounded::whole(&mut judging))?;
     Ok(judging)
 }
 
@@ -238,7 +244,7 @@ fn words(role: &str) -> &'static str {
 }
 
 /// Assesses a capture and sees to it that it is one of the plan.
-struct Judging<'a> {
+pub struct Judging<'a> {
     plan: &'a Plan,
     assessor: Assessor<'a>,
     invalid_because: Vec<String>,
@@ -254,11 +260,12 @@ impl<'a> Judging<'a> {
     }
 
     /// Bench time of the last mark, s.
-    fn took_s(&self) -> f64 {
+    pub fn took_s(&self) -> f64 {
         self.last as f64 / self.ticks_per_second as f64
     }
 
-    fn outcome(self, mut ending: Ending) -> RunOutcome {
+    /// What the plan makes of it.
+    pub fn outcome(self, mut ending: Ending) -> RunOutcome {
         for why in self.invalid_because {
             if !ending.invalid_because.contains(&why) {
                 ending.invalid_because.push(why);

@@ -84,6 +84,11 @@ impl Prepared {
         }
     }
 
+    /// The three files as they are frozen with a run.
+    pub fn frozen(&self) -> [(String, Vec<u8>); 3] {
+        self.inputs.each_ref().map(|(role, input)| (frozen_name(role), input.bytes.clone()))
+    }
+
     /// The three files with their digests.
     pub fn input_facts(&self) -> Vec<stored::Input> {
         let facts = |(role, input): &(&str, InputFile)| stored::Input {

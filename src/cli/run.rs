@@ -6,8 +6,10 @@ use super::jig::enter_use;
 use super::key::{KeyChoice, unnamed};
 use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
 use super::parts;
+use super::preflight;
 use super::prepared::{self, Prepared};
 use super::records;
+use super::recover::recover;
 use super::show;
 use super::signals::watch_for_signals;
 use super::watch::TerminalWatcher;
@@ -19,6 +21,7 @@ use crate::event::RunOutcome;
 use crate::jig::JigFile;
 use crate::plan::Plan;
 use crate::record::seal::{self, BenchKey, Head, Sealing};
+use crate::record::stored::Begun;
 use crate::record::{self, Header, Kept, Record, RunFolder, WriteError, stored};
 use crate::report;
 use crate::run::{self, Answering, Bench, Job, Question, setup};
@@ -108,7 +111,10 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     let overdue_because = within_calibration(&prepared.jig, started.date(), args.overdue_because.as_deref())?;
     let id = uuid::Uuid::now_v7().to_string();
     let name = key.as_ref().map_or_else(unnamed, |key| key.bench().to_owned());
+    preflight::calendar(&args.results, &args.serial, started)?;
+    recover(&args.results, &clock, key.as_ref());
     let (folder, warnings) = stage(args, &name, &clock, &id)?;
+    preflight::room(&folder, &prepared.plan, &setup(&prepared.unit, &prepared.jig), prepared.unit.speed_max)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
     let answering = Answering::new(given_answers(&args.answers), bench.simulated());
     questions_can_be_answered(&prepared.plan, &answering)?;
@@ -118,14 +124,12 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
         operator.confirm("Before anything moves:", &prepared.plan.before, &clock, &interrupted)?;
     }
 
-    let (outcome, usage) = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
-    enter_use(&args.results, &prepared.jig, bench.simulated(), &usage, &id, Some(&args.serial));
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
         id,
         started: show::rfc3339(started),
-        ended: show::rfc3339(clock.wall()),
-        took_s: outcome.took_s,
+        ended: show::rfc3339(started),
+        took_s: 0.0,
         origin: bench.origin(),
         seed,
         faults,
@@ -138,15 +142,27 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
         overdue_because,
         ..prepared.bench_facts(bench.jig.identity().describes.clone(), args.operator.clone())
     };
-    let header = Header {
+    let mut header = Header {
         run: facts,
         unit: prepared.unit_facts(&args.serial, parts),
         bench: facts_of_bench,
         inputs: prepared.input_facts(),
         warnings,
     };
+    let begun = Begun { run: header.run.clone(), unit: header.unit.clone(), bench: header.bench.clone() };
+    folder.note(&begun, &prepared.frozen()).map_err(|error| Failure::new(Exit::Invalid, error))?;
+    let (began, started_at) = (clock.now(), clock.wall());
+
+    let (outcome, usage) = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
+    enter_use(&args.results, &prepared.jig, bench.simulated(), &usage, &header.run.id, Some(&args.serial));
+    let ended = clock.wall();
+    let outcome = match preflight::clock_was_set(started_at, clock.now().since(began), ended) {
+        Some(why) => prepared::invalidated(outcome, why),
+        None => outcome,
+    };
+    (header.run.ended, header.run.took_s) = (show::rfc3339(ended), outcome.took_s);
     let record = record::record(&prepared.plan, &outcome, header);
-    let kept = keep(&prepared, folder, &record, &clock, key.as_ref())?;
+    let kept = keep(folder, &record, &clock, key.as_ref())?;
     let place = format!("{}\n{}", sealed(&kept), kept.home.display());
     records::note(&args.results, &args.serial);
     Ok(Done { outcome, record, place })
@@ -163,9 +179,6 @@ pub(super) fn prepare(args: &RunArgs) -> Result<Prepared, Failure> {
 /// Makes the run's folder, and sees to it that it can be sealed. What the operator should know comes with it.
 fn stage(args: &RunArgs, bench: &str, clock: &ComputerClock, id: &str) -> Result<(RunFolder, Vec<String>), Failure> {
     let invalid = |error: WriteError| Failure::new(Exit::Invalid, error);
-    for swept in record::sweep(&args.results) {
-        say(&format!("railproof: {} was left by a run that was killed; it proves nothing", swept.display()));
-    }
     let folder = RunFolder::stage(&args.results, &args.serial, id).map_err(invalid)?;
     let before = seal::before(&args.results, bench).map_err(invalid)?;
     let mut warnings = Vec::new();
@@ -279,8 +292,7 @@ pub(super) fn within_calibration(
 
 /// Writes everything that is left to write and makes the run's folder appear. The record comes first: a report that cannot
 /// be made is told about and left out, since it can be made again from the record.
-fn keep(
-    prepared: &Prepared,
+pub fn keep(
     folder: RunFolder,
     record: &Record,
     clock: &ComputerClock,
@@ -292,7 +304,6 @@ fn keep(
     let sheet = report::kind(record).file_stem();
     let html = report::sheet_html(record, &digest).into_bytes();
     let mut files = vec![("record.json".to_owned(), json), (format!("{sheet}.html"), html)];
-    files.extend(prepared.inputs.iter().map(|(role, input)| (prepared::frozen_name(role), input.bytes.clone())));
     let junit = report::junit(record, &digest).map(String::into_bytes).map_err(anyhow::Error::from);
     let pdf = report::sheet_pdf(record, &digest).map_err(anyhow::Error::from);
     for (name, made) in [("junit.xml".to_owned(), junit), (format!("{sheet}.pdf"), pdf)] {

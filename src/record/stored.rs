@@ -74,6 +74,15 @@ pub enum Origin {
     Replayed,
 }
 
+/// What a run's record will say that its capture does not, noted before anything moves.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Begun {
+    pub run: RunFacts,
+    pub unit: UnitFacts,
+    pub bench: BenchFacts,
+}
+
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RunFacts {

@@ -3,14 +3,16 @@
 //! A run writes into a folder of its own beside the place where it will stand, `results/<serial>/.<run id>.part`, captures
 //! while it goes and the rest at its end. When everything is written and synced, the folder is renamed into place. So a
 //! power cut leaves either a finished record or a part that nobody takes for one. The folder is locked as long as its run
-//! lives; [`sweep`] removes those whose run is dead. The seal is made in the unfinished folder, so that no record ever stands
+//! lives; [`leftovers`] finds those whose run is dead. The seal is made in the unfinished folder, so that no record ever stands
 //! without it.
 
+mod left;
 mod names;
 #[cfg(test)]
 mod tests;
 mod trouble;
 
+pub use left::leftovers;
 pub use names::{check_run_id, check_serial, is_inside};
 pub use trouble::{WriteError, disk};
 
@@ -37,7 +39,7 @@ pub struct Kept {
     pub head: Head,
 }
 
-/// A run's folder, unfinished. Dropped without [`RunFolder::finish`], it is removed.
+/// A run's folder, unfinished. Dropped without [`RunFolder::finish`], it is removed, unless a dead run left it.
 #[derive(Debug)]
 pub struct RunFolder {
     results: PathBuf,
@@ -47,6 +49,8 @@ pub struct RunFolder {
     /// Holds the lock that says that the run lives; closing it frees the lock.
     lock: File,
     is_finished: bool,
+    /// Whether a dead run left it.
+    stays: bool,
 }
 
 impl RunFolder {
@@ -66,7 +70,7 @@ impl RunFolder {
             return Err(WriteError::Exists { path: home });
         }
         let lock = claim(&part)?;
-        Ok(Self { results: results.to_owned(), part, home, serial, lock, is_finished: false })
+        Ok(Self { results: results.to_owned(), part, home, serial, lock, is_finished: false, stays: false })
     }
 
     /// Where its files go until it is finished.
@@ -155,27 +159,11 @@ impl RunFolder {
 
 impl Drop for RunFolder {
     fn drop(&mut self) {
-        if !self.is_finished {
+        if !self.is_finished && !self.stays {
             // Nobody is left to be told; the next sweep finds what could not be removed.
             drop(fs::remove_dir_all(&self.part));
         }
     }
-}
-
-/// Removes what dead runs left unfinished below `results`, and says what it removed. Folders of runs that live, on this
-/// computer or another one, stay; so does what cannot be removed, until the next sweep.
-pub fn sweep(results: &Path) -> Vec<PathBuf> {
-    let mut swept = Vec::new();
-    for serial in folders(results) {
-        for part in folders(&serial).into_iter().filter(|path| is_part(path)) {
-            let Ok(handle) = File::open(&part) else { continue };
-            let is_dead = flock(&handle, FlockOperation::NonBlockingLockExclusive).is_ok();
-            if is_dead && fs::remove_dir_all(&part).is_ok() {
-                swept.push(part);
-            }
-        }
-    }
-    swept
 }
 
 /// Ids of the finished runs of a serial number, oldest first: run ids sort by time. None for a serial number that never

@@ -11,6 +11,9 @@ use crate::capture::{CaptureSink, EdgeChannel, Mark, MarkKind, Part, Tick};
 /// A journal longer than this closes its stretch.
 const JOURNAL_LENGTH: usize = 1 << 20;
 
+/// Evidence older than this goes to the file at the end of a move, so that no more of a run whose program dies is lost, s.
+const HELD_BACK_S: u64 = 5;
+
 /// A sink that streams everything into a capture file.
 ///
 /// A failed write is kept and told by [`CaptureWriter::finish`]; after it nothing more is written.
@@ -24,6 +27,9 @@ pub struct CaptureWriter<W: Write> {
     marked: Counts,
     journal: Vec<u8>,
     last_tick: Tick,
+    ticks_per_second: u64,
+    /// Up to when everything is in the file.
+    flushed: Tick,
 }
 
 impl<W: Write> CaptureWriter<W> {
@@ -45,6 +51,8 @@ impl<W: Write> CaptureWriter<W> {
             marked: Counts::new(),
             journal: Vec::new(),
             last_tick: 0,
+            ticks_per_second,
+            flushed: 0,
         })
     }
 
@@ -119,9 +127,16 @@ impl<W: Write> CaptureWriter<W> {
             .collect();
         self.marked = counts;
         self.enter(&Entry::Mark { since, mark: mark.clone() }, mark.at)?;
-        if matches!(mark.kind, MarkKind::RoundEnds { .. } | MarkKind::CheckEnds { .. }) {
+        let held_back = mark.at.saturating_sub(self.flushed) / self.ticks_per_second.max(1);
+        let is_due = match mark.kind {
+            MarkKind::RoundEnds { .. } | MarkKind::CheckEnds { .. } => true,
+            MarkKind::PhaseEnds => held_back >= HELD_BACK_S,
+            _ => false,
+        };
+        if is_due {
             self.close_stretch()?;
             self.to.flush()?;
+            self.flushed = mark.at;
         }
         Ok(())
     }

@@ -24,6 +24,16 @@ fn finish(folder: RunFolder, files: Vec<(String, Vec<u8>)>) -> Result<PathBuf, W
     folder.finish(files, &sealing).map(|kept| kept.home)
 }
 
+/// Removes what dead runs left; the folders that it was in.
+fn sweep(results: &Path) -> Vec<PathBuf> {
+    let removed = |left: RunFolder| {
+        let part = left.path().to_owned();
+        left.remove();
+        part
+    };
+    leftovers(results).into_iter().map(removed).collect()
+}
+
 const ID: &str = "0198f2a4-6c10-7d3e-9b51-000000000001";
 
 fn files() -> Vec<(String, Vec<u8>)> {

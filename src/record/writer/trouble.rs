@@ -3,6 +3,8 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
+const MEGABYTE: u64 = 1_000_000;
+
 /// Why a record could not be written.
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
@@ -33,6 +35,22 @@ pub enum WriteError {
     Exists {
         /// Its folder.
         path: PathBuf,
+    },
+    /// A run's record may not find room.
+    #[error(
+        "{}: {} MB are free there, and a run of this plan may take {} MB; free some space, or choose another folder with \
+         --results; nothing was moved",
+        path.display(),
+        free / MEGABYTE,
+        needed.div_ceil(MEGABYTE)
+    )]
+    NoRoom {
+        /// The results folder.
+        path: PathBuf,
+        /// Bytes that are free.
+        free: u64,
+        /// Bytes that it may take.
+        needed: u64,
     },
     /// The disk refused.
     #[error("cannot {doing} {}: {said}; {remedy}", path.display())]
