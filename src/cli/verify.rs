@@ -87,17 +87,17 @@ fn text(verified: &Verified, gone: &[&str], has_trust: bool) -> String {
     let mut line = |written: std::fmt::Arguments<'_>| writeln!(text, "{written}").expect("into memory");
     for finding in verified.findings.iter().take(SHOWN_MAX) {
         let says = if finding.says.is_empty() { String::new() } else { format!(": {}", finding.says) };
-        line(format_args!("{:<10} {}{says}", finding.kind.word(), finding.path.display()));
+        line(format_args!("{:<11} {}{says}", finding.kind.word(), finding.path.display()));
     }
     if let Some(more @ 1..) = verified.findings.len().checked_sub(SHOWN_MAX) {
         line(format_args!("and {more} more; --format json prints them all"));
     }
     for digest in gone {
-        line(format_args!("{:<10} no run has the head {digest}: it and what came after it are gone", "missing"));
+        line(format_args!("{:<11} no run has the head {digest}: it and what came after it are gone", "missing"));
     }
     for chain in &verified.chains {
         let (bench, first, newest, head) = (&chain.bench, chain.first, chain.newest, &chain.head);
-        line(format_args!("{bench}: {} runs, number {first} to {newest}; head {head}", chain.runs));
+        line(format_args!("{bench}: {}, number {first} to {newest}; head {head}", counted(chain.runs)));
     }
     for ((bench, key), runs) in &verified.keys {
         let key = key.as_ref().map_or("unsigned".to_owned(), |key| format!("signed with {key}"));
