@@ -42,6 +42,8 @@ impl<W: Write> CaptureWriter<W> {
         head.extend_from_slice(&ticks_per_second.to_le_bytes());
         head.extend_from_slice(&crc32fast::hash(&head).to_le_bytes());
         to.write_all(&head)?;
+        // A file without its head is none, and a program may die before the first check ends.
+        to.flush()?;
         Ok(Self {
             to,
             failure: None,
