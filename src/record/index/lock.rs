@@ -28,14 +28,8 @@ impl Lock {
     /// With nobody else, if the others are done before `patience` is over.
     pub(super) fn alone(results: &Path, patience: Duration) -> Result<Self, String> {
         let file = open(results)?;
-        let clock = ComputerClock::new();
-        let deadline = clock.now().after(patience);
-        while flock(&file, FlockOperation::NonBlockingLockExclusive).is_err() {
-            if clock.now() >= deadline {
-                return Err("other processes have it open".into());
-            }
-            clock.sleep_until(clock.now().after(PAUSE));
-        }
+        patiently(patience, || flock(&file, FlockOperation::NonBlockingLockExclusive), |_| true)
+            .map_err(|_| "other processes have it open")?;
         Ok(Self(file))
     }
 
@@ -43,6 +37,22 @@ impl Lock {
     pub(super) fn share(self) -> Result<Self, String> {
         flock(&self.0, FlockOperation::LockShared).map_err(|error| format!("{FILE} cannot be locked: {error}"))?;
         Ok(self)
+    }
+}
+
+/// Tries again for so long, where what went wrong may pass.
+pub(super) fn patiently<T, E>(
+    patience: Duration,
+    attempt: impl Fn() -> Result<T, E>,
+    may_pass: impl Fn(&E) -> bool,
+) -> Result<T, E> {
+    let clock = ComputerClock::new();
+    let deadline = clock.now().after(patience);
+    loop {
+        match attempt() {
+            Err(error) if may_pass(&error) && clock.now() < deadline => clock.sleep_until(clock.now().after(PAUSE)),
+            done => return done,
+        }
     }
 }
 

@@ -24,7 +24,7 @@ pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
 
 use heal::Scope;
 use intake::Names;
-use lock::Lock;
+use lock::{Lock, patiently};
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -194,7 +194,8 @@ fn open_as_it_is(results: &Path, told: &mut Vec<String>) -> rusqlite::Result<Con
     let mut connection = Connection::open_with_flags(results.join(FILE), flags)?;
     connection.busy_timeout(PATIENCE)?;
     // The index is derived: a commit that a power cut takes is taken in again, so that only damage has to be kept away.
-    connection.pragma_update(None, "journal_mode", "WAL")?;
+    // Several that open a new file at once all want to change its mode, and SQLite has none of them wait for another.
+    patiently(PATIENCE, || connection.pragma_update(None, "journal_mode", "WAL"), is_busy)?;
     connection.pragma_update(None, "synchronous", "NORMAL")?;
     connection.pragma_update(None, "cache_size", -65_536)?;
     if let Some(version) = tables::make_sure(&mut connection)? {
@@ -235,6 +236,11 @@ fn in_memory(results: &Path, why: &str, told: &mut Vec<String>) -> Result<Connec
     let file = results.join(FILE);
     told.push(format!("{} cannot be used ({why}); the folders are read instead, which takes longer", file.display()));
     connection.map_err(|said| IndexError::Database { file, said })
+}
+
+/// Whether another connection is in the way.
+fn is_busy(error: &rusqlite::Error) -> bool {
+    error.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
 }
 
 /// Whether the file itself is to blame. A foreign form of table counts as such.

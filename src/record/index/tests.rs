@@ -28,9 +28,14 @@ impl Kept {
         let text = fs::read_to_string("tests/data/records/conforms-2.json").expect("it is kept");
         let id = id(number);
         let text = text.replace(RUN, &id).replace("\"serial\": \"SM-0001\"", &format!("\"serial\": \"{serial}\""));
-        let folder = self.path().join(serial).join(&id);
-        fs::create_dir_all(&folder).expect("it can be made");
-        fs::write(folder.join("record.json"), change(text)).expect("it can be written");
+        let unit = self.path().join(serial);
+        fs::create_dir_all(&unit).expect("it can be made");
+        let folder = unit.join(&id);
+        // A record appears whole.
+        let staged = self.path().join(format!(".{id}"));
+        fs::create_dir(&staged).expect("it can be made");
+        fs::write(staged.join("record.json"), change(text)).expect("it can be written");
+        fs::rename(&staged, &folder).expect("it can be moved");
         folder
     }
 
