@@ -55,7 +55,7 @@ fn tick() {
         let mut world = world.looking_closer();
         world.truth = Truth { clock: 10e-6 * world.normal(), stamp: 2e-9, ..Truth::default() };
         let tick = 0.5e-6 / (1.0 + uniform(&mut world.rng, -100e-6, 100e-6));
-        let sigma = uniform(&mut world.rng, 10e-9, 80e-9);
+        let sigma = uniform(&mut world.rng, 10e-9, 60e-9);
         world.begin();
         world.phase(to(Side::Right, 0.09), |world| {
             let times: Vec<f64> =
