@@ -93,6 +93,7 @@ wait $crossing || { cat "$results/crossed"; exit 1; }
 echo "- the whole outgoing plan over serial ports"
 "$railproof" simulate --unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/usb-board.yaml --scale 3 \
     --unit-link "$results/unit.port" --board-link "$results/board.port" >/dev/null 2>&1 &
+simulate=$!
 until [ -e "$results/board.port" ]; do sleep 0.1; done
 over_ports=("$railproof" run test-plans/outgoing.yaml --unit fixtures/units/dunlin-600.yaml
     --jig fixtures/jigs/usb-board.yaml --unit-port "$results/unit.port" --board-port "$results/board.port"
@@ -107,6 +108,7 @@ elif [ "$status" -ne 0 ]; then
     cat "$results/said"
     exit 1
 fi
+kill $simulate
 
 echo "- changed captures against every reader"
 bash tests/fuzz/run.sh 30
