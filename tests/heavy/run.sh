@@ -85,7 +85,7 @@ quietly "$railproof" verify "$results"
 tail -n 1 "$results/said"
 
 echo "- coverage of every measurand, by draws with known truth: measurand, what lay inside, mean expanded uncertainty"
-RAILPROOF_DRAWS=4000 quietly cargo test --quiet --release --test measure honesty -- --nocapture
+RAILPROOF_DRAWS=2000 quietly cargo test --quiet --release --test measure honesty -- --nocapture
 grep -oE '[A-Za-z][A-Za-z0-9 .-]+ +[0-9.]+ % inside, U.*' "$results/said" | sort -u
 
 wait $crossing || { cat "$results/crossed"; exit 1; }
