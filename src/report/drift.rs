@@ -1,9 +1,10 @@
 //! Control charts on one page: how the values of a jig's checks moved. They are handed in as numbers, since what keeps a jig
 //! is on this floor too.
 
+use super::page::page;
 use super::plot::{Plot, individuals};
 use super::words::visible_within;
-use maud::{DOCTYPE, PreEscaped, html};
+use maud::{PreEscaped, html};
 
 /// One chart.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,38 +23,26 @@ pub struct Individuals {
     pub says: Vec<String>,
 }
 
-/// Neither scripts nor anything from elsewhere.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 const STYLE: &str = "body{font-family:sans-serif;color:#17242b;max-width:44rem;margin:2rem auto;padding:0 1rem}\
                      h2{font-size:1rem;margin:2rem 0 .5rem}svg{width:100%;height:auto}p.mark{font-weight:bold}";
 
 /// The page of several charts.
 pub fn drift_html(jig: &str, simulated: bool, charts: &[Individuals]) -> String {
     let title = format!("Drift of {}", visible_within(jig, 120));
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                h1 { (title) }
-                @if simulated { p class="mark" { "SIMULATED: this says nothing of a real jig." } }
-                @for chart in charts {
-                    section {
-                        h2 { (visible_within(&chart.name, 200)) }
-                        @if let Some(Plot { svg, .. }) = individuals(chart) { (PreEscaped(svg)) }
-                        @for said in &chart.says { p { (said) } }
-                    }
+    let body = html! {
+        body {
+            h1 { (title) }
+            @if simulated { p class="mark" { "SIMULATED: this says nothing of a real jig." } }
+            @for chart in charts {
+                section {
+                    h2 { (visible_within(&chart.name, 200)) }
+                    @if let Some(Plot { svg, .. }) = individuals(chart) { (PreEscaped(svg)) }
+                    @for said in &chart.says { p { (said) } }
                 }
             }
         }
-    }
-    .into_string()
+    };
+    page(&title, STYLE, &body)
 }
 
 #[cfg(test)]

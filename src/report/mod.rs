@@ -13,6 +13,7 @@ mod junit;
 mod look;
 mod number;
 mod overdue;
+mod page;
 mod plot;
 mod recall;
 mod rounds;

@@ -3,50 +3,39 @@
 use super::{Failure, Group, Row, Sheet, phrases};
 use crate::record::stored::Verdict;
 use crate::report::face::Weight;
-use crate::report::{look, overdue};
+use crate::report::{look, overdue, page};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("style.css");
-/// Neither scripts nor anything from elsewhere, whatever a record holds.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:";
 
 /// The whole page.
 pub fn page(sheet: &Sheet) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                title { (sheet.title) ": " (sheet.model) ", " (sheet.serial) }
-                style { (PreEscaped(fonts())) (PreEscaped(STYLE)) }
-            }
-            body class=[sheet.simulated.map(|_| "simulated")] {
-                main {
-                    @if let Some(mark) = sheet.simulated {
-                        div class="again" aria-hidden="true" { p { (mark) } }
-                    }
-                    div class="sheet" {
-                        @if let Some(mark) = sheet.simulated { p class="mark first" { (mark) } }
-                        (head(sheet))
-                        (failures(sheet))
-                        (results(sheet))
-                        (plots(sheet))
-                        (bench(sheet))
-                        (cautions(sheet))
-                        footer {
-                            (sheet.model) ", serial number " (sheet.serial) " · run " (sheet.run_id)
-                            " · record.json SHA-256 " (sheet.digest)
-                        }
+    let title = format!("{}: {}, {}", sheet.title, sheet.model, sheet.serial);
+    let body = html! {
+        body class=[sheet.simulated.map(|_| "simulated")] {
+            main {
+                @if let Some(mark) = sheet.simulated {
+                    div class="again" aria-hidden="true" { p { (mark) } }
+                }
+                div class="sheet" {
+                    @if let Some(mark) = sheet.simulated { p class="mark first" { (mark) } }
+                    (head(sheet))
+                    (failures(sheet))
+                    (results(sheet))
+                    (plots(sheet))
+                    (bench(sheet))
+                    (cautions(sheet))
+                    footer {
+                        (sheet.model) ", serial number " (sheet.serial) " · run " (sheet.run_id)
+                        " · record.json SHA-256 " (sheet.digest)
                     }
                 }
             }
         }
-    }
-    .into_string()
+    };
+    page::page(&title, &(fonts() + STYLE), &body)
 }
 
 fn fonts() -> String {
