@@ -8,6 +8,7 @@ use crate::record::index::{Found, Named, Wanted, WantedValue};
 use crate::record::stored::{Part, Verdict};
 use crate::report;
 use crate::written::nearest;
+use clap::builder::PossibleValue;
 use clap::{Args, ValueEnum};
 use serde_json::{Value, json};
 use time::macros::format_description;
@@ -32,7 +33,7 @@ pub struct FindArgs {
     check: Option<String>,
     /// The decision: on the value if one is searched for, else on the check if one is named, else on the unit
     #[arg(long, value_enum)]
-    decision: Option<Decision>,
+    decision: Option<Verdict>,
     /// A measurand and its limits, such as "cruise speed at least 88 mm/s"; each value within them is found
     #[arg(long, value_name = "MEASURAND LIMITS", value_parser = value)]
     value: Option<WantedValue>,
@@ -67,24 +68,18 @@ enum Form {
     Csv,
 }
 
-/// A decision as one is typed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Decision {
-    Conforms,
-    Undecided,
-    #[value(alias = "does not conform")]
-    DoesNotConform,
-    Invalid,
-}
+impl ValueEnum for Verdict {
+    fn value_variants<'a>() -> &'a [Self] {
+        &[Self::Conforms, Self::Undecided, Self::DoesNotConform, Self::Invalid]
+    }
 
-impl From<Decision> for Verdict {
-    fn from(decision: Decision) -> Self {
-        match decision {
-            Decision::Conforms => Self::Conforms,
-            Decision::Undecided => Self::Undecided,
-            Decision::DoesNotConform => Self::DoesNotConform,
-            Decision::Invalid => Self::Invalid,
-        }
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        Some(match self {
+            Self::Conforms => PossibleValue::new("conforms"),
+            Self::Undecided => PossibleValue::new("undecided"),
+            Self::DoesNotConform => PossibleValue::new("does-not-conform").alias("does not conform"),
+            Self::Invalid => PossibleValue::new("invalid"),
+        })
     }
 }
 
@@ -102,7 +97,7 @@ pub fn find(args: &FindArgs) -> Result<Exit, Failure> {
         before: args.to.and_then(Date::next_day).map(at),
         check: args.check.clone(),
         value: args.value.clone(),
-        decision: args.decision.map(Into::into),
+        decision: args.decision,
     };
     let mut index = args.records.index()?;
     let found = index.find(&wanted).map_err(failed)?;
