@@ -126,7 +126,7 @@ fn timed<T>(work: impl FnOnce() -> T) -> (f64, T) {
 
 fn history_of(results: &Path, index: &mut Index, serial: &str) -> History {
     let runs = index.runs_of(serial).expect("it answers");
-    let (events, _) = railproof::record::events::read(results, serial).expect("it can be read");
+    let events = railproof::record::events::read(results, serial).expect("it can be read").lines;
     History::of(serial, runs, events)
 }
 

@@ -160,7 +160,7 @@ fn a_torn_event_is_told_and_events_that_cannot_be_written_are_none() {
     let whole = fs::read_to_string(&path).expect("it is there");
     fs::write(&path, &whole[..whole.len() / 2]).expect("it can be written");
     let (exit, said) = told(results, &["history", "SM-0001"]);
-    assert!(exit == Some(0) && said.contains("events.jsonl:1: no whole event"), "{said}");
+    assert!(exit == Some(0) && said.contains("events.jsonl:1: the line is torn"), "{said}");
     assert_eq!(told(results, &["dispatch", "SM-0001"]).0, Some(0));
     assert_eq!(history(results)["entries"].as_array().map(Vec::len), Some(2));
 

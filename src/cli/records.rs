@@ -33,10 +33,9 @@ impl Records {
 
     /// The events of a serial number; lines that are none are told.
     pub fn events(&self, serial: &str) -> Result<Vec<Event>, Failure> {
-        let (events, told) =
-            events::read(&self.results, serial).map_err(|error| Failure::new(Exit::BadInput, error))?;
-        told.iter().for_each(|told| say(&format!("railproof: {told}")));
-        Ok(events)
+        let found = events::read(&self.results, serial).map_err(|error| Failure::new(Exit::BadInput, error))?;
+        found.passed_over.iter().for_each(|told| say(&format!("railproof: {told}")));
+        Ok(found.lines)
     }
 }
 

@@ -7,6 +7,7 @@ pub mod dispatch;
 pub mod events;
 pub mod history;
 pub mod index;
+pub mod lines;
 pub mod recall;
 mod recorder;
 pub mod seal;

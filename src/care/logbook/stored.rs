@@ -1,5 +1,6 @@
 //! The lines of a logbook as they are stored. Old ones are read for ever: a frozen logbook of each version is in the tests.
 
+use crate::record::lines;
 use crate::record::stored::Verdict;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -19,6 +20,10 @@ pub struct Line {
     /// What it tells.
     #[serde(flatten)]
     pub entry: Entry,
+}
+
+impl lines::Line for Line {
+    const VERSION: u32 = VERSION;
 }
 
 /// What a line tells.

@@ -1,74 +1,9 @@
-//! A logbook that is torn, shared, old and new.
+//! A logbook's place, and its stored form for ever.
 
 use super::stored::{Entry, Note, Use};
 use super::*;
 use crate::record::stored::Verdict;
-
-fn note(text: &str) -> Line {
-    let entry = Entry::Note(Note { text: text.into(), by: None, renewed: vec!["contacts".into()] });
-    Line { version: VERSION, time: "2026-11-28T06:00:00Z".into(), simulated: false, entry }
-}
-
-fn texts(contents: &Contents) -> Vec<String> {
-    let text = |line: &Line| match &line.entry {
-        Entry::Note(note) => note.text.clone(),
-        other => format!("{other:?}"),
-    };
-    contents.lines.iter().map(text).collect()
-}
-
-#[test]
-fn a_line_torn_at_any_byte_is_told_and_costs_itself_alone() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let logbook = Logbook::of(folder.path(), "bench one").expect("a name");
-    assert_eq!(logbook.read().expect("nothing there"), Contents::default());
-    logbook.add(&note("first")).expect("it is written");
-    let whole = fs::read(logbook.path()).expect("it is there");
-    logbook.add(&note("second")).expect("it is written");
-    let both = fs::read(logbook.path()).expect("it is there");
-    for torn in whole.len()..=both.len() {
-        fs::write(logbook.path(), &both[..torn]).expect("torn");
-        logbook.add(&note("third")).expect("it is written behind");
-        let read = logbook.read().expect("it can be read");
-        // A line of which only its ending is missing says all that it had to.
-        let says_all = torn >= both.len() - 1;
-        let expected: &[&str] = if says_all { &["first", "second", "third"] } else { &["first", "third"] };
-        assert_eq!(texts(&read), expected, "torn at {torn}");
-        assert_eq!(read.passed_over.len(), usize::from(!says_all && torn > whole.len()), "torn at {torn}");
-        assert!(read.passed_over.iter().all(|told| told.contains("logbook.jsonl:2: ") && told.contains("torn")));
-    }
-}
-
-#[test]
-fn garbage_and_lines_of_the_future_are_told() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let logbook = Logbook::of(folder.path(), "bench one").expect("a name");
-    logbook.add(&note("first")).expect("it is written");
-    let mut bytes = fs::read(logbook.path()).expect("it is there");
-    bytes.extend(b"\xff\x00{\n{\"version\":99,\"time\":\"\",\"simulated\":false,\"dream\":{}}\n[]\n{\"version\":1}\n");
-    fs::write(logbook.path(), bytes).expect("garbage");
-    let read = logbook.read().expect("it can be read");
-    assert_eq!((texts(&read).len(), read.passed_over.len()), (1, 4), "{:?}", read.passed_over);
-    assert!(read.passed_over[1].contains("version 99"), "{:?}", read.passed_over);
-}
-
-#[test]
-fn many_writers_lose_no_line() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let logbook = Logbook::of(folder.path(), "bench one").expect("a name");
-    std::thread::scope(|scope| {
-        for writer in 0..8 {
-            let logbook = logbook.clone();
-            scope.spawn(move || {
-                for number in 0..25 {
-                    logbook.add(&note(&format!("{writer} {number} {}", "x".repeat(5000)))).expect("it is written");
-                }
-            });
-        }
-    });
-    let read = logbook.read().expect("it can be read");
-    assert_eq!((read.lines.len(), read.passed_over), (200, Vec::new()));
-}
+use std::fs;
 
 #[test]
 fn no_name_of_a_jig_leads_elsewhere_or_meets_another() {

@@ -1,12 +1,13 @@
 //! The jig's logbook on the command line: what a run adds to it, `railproof jig note`, `railproof jig logbook`.
 
 use crate::care::logbook::stored::{Entry, Line, Note, VERSION};
-use crate::care::logbook::{Contents, Logbook, LogbookError};
+use crate::care::logbook::{Logbook, LogbookError};
 use crate::care::{Usage, wear, wear::Worn};
 use crate::cli::inputs::{InputFile, refuse};
 use crate::cli::{Exit, Failure, Format, print, say, show};
 use crate::clock::{Clock, ComputerClock};
 use crate::jig::{JigFile, JigKind, WearPart};
+use crate::record::lines::Lines;
 use anyhow::anyhow;
 use clap::Args;
 use serde::Serialize;
@@ -118,7 +119,7 @@ fn line(simulated: bool, entry: Entry) -> Line {
 }
 
 /// What stands in a logbook; what could not be read is told.
-pub fn read(logbook: &Logbook) -> Result<Contents, Failure> {
+pub fn read(logbook: &Logbook) -> Result<Lines<Line>, Failure> {
     let contents = logbook.read().map_err(unkept)?;
     contents.passed_over.iter().for_each(|told| say(&format!("railproof: {told}")));
     Ok(contents)
@@ -166,7 +167,7 @@ struct ShownNote<'a> {
 }
 
 impl<'a> Shown<'a> {
-    fn of(jig: &'a JigFile, worn: &Worn, contents: &'a Contents) -> Self {
+    fn of(jig: &'a JigFile, worn: &Worn, contents: &'a Lines<Line>) -> Self {
         let part = |part: WearPart| {
             let amount = worn.amount(part);
             let limit = jig.wear.iter().find(|limit| limit.part == part).map(|limit| limit.limit);
