@@ -84,8 +84,8 @@ fn asked(runs: usize) -> Vec<usize> {
 /// The record of another unit: no two values are the same, but names and limits are.
 fn varied(first: &Facts, run: usize) -> Facts {
     let mut facts = first.clone();
-    (facts.serial, facts.id) = (serial(run), id(run));
-    facts.started += Duration::from_secs(60 * run as u64);
+    (facts.run.serial, facts.run.id) = (serial(run), id(run));
+    facts.run.started += Duration::from_secs(60 * run as u64);
     for (place, value) in facts.checks.iter_mut().flat_map(|check| &mut check.values).enumerate() {
         // The golden section's multiples spread evenly.
         let spread = ((run * 131 + place) as f64 * 0.618_034).fract() - 0.5;
@@ -106,7 +106,7 @@ fn made_anew_from_folders(name: &str, file: &str) {
         let folder = results.path().join(serial(run)).join(id(run));
         std::fs::create_dir_all(&folder).expect("a folder");
         let record = record
-            .replace(&first.id, &id(run))
+            .replace(&first.run.id, &id(run))
             .replace("\"serial\": \"SM-0001\"", &format!("\"serial\": \"{}\"", serial(run)));
         std::fs::write(folder.join("record.json"), record).expect("it can be written");
     }

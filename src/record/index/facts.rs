@@ -3,6 +3,7 @@
 //! A record is mostly budgets and curves; reading only what is kept takes a fraction of the time. Every format has these
 //! fields in the same places.
 
+use super::answers::Known;
 use crate::record::stored::{FORMAT, Origin, Part, Verdict};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -18,24 +19,7 @@ const LENGTH_MAX: u64 = 256 << 20;
 /// What is kept of a run.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Facts {
-    pub serial: String,
-    pub id: String,
-    pub started: OffsetDateTime,
-    pub ended: OffsetDateTime,
-    pub decision: Verdict,
-    pub origin: Origin,
-    pub is_simulated: bool,
-    pub is_interrupted: bool,
-    pub model: String,
-    pub firmware: Option<String>,
-    pub plan: String,
-    pub revision: u32,
-    pub jig: String,
-    pub bench: Option<String>,
-    pub operator: Option<String>,
-    pub parts: Vec<Part>,
-    /// Earlier runs whose ids sort after this one's: the clock was set back in between.
-    pub late_after: Vec<String>,
+    pub run: Known,
     pub checks: Vec<Checked>,
 }
 
@@ -65,9 +49,10 @@ pub struct Value {
 
 /// The facts of the record in a run's folder; otherwise what is wrong with it.
 pub(super) fn read(folder: &Path, serial: &str, id: &str) -> Result<Facts, String> {
-    let facts = parse(&bytes(&folder.join("record.json"))?)?;
-    if facts.id != id || facts.serial != serial {
-        return Err(format!("it is the record of {}, run {}, in another one's folder", facts.serial, facts.id));
+    let facts = Facts::parse(&bytes(&folder.join("record.json"))?)?;
+    let run = &facts.run;
+    if run.id != id || run.serial != serial {
+        return Err(format!("it is the record of {}, run {}, in another one's folder", run.serial, run.id));
     }
     Ok(facts)
 }
@@ -89,37 +74,33 @@ impl Facts {
     /// # Errors
     /// Why it is none that this version reads.
     pub fn parse(bytes: &[u8]) -> Result<Self, String> {
-        parse(bytes)
+        let record: Record = serde_json::from_slice(bytes).map_err(|error| error.to_string())?;
+        if !(1..=FORMAT).contains(&record.format) {
+            return Err(format!("it is of format {}; this version reads 1 to {FORMAT}", record.format));
+        }
+        let Record { run, unit, bench, plan, .. } = record;
+        let late_after = run.predecessors.into_iter().filter(|earlier| *earlier > run.id).collect();
+        let known = Known {
+            serial: unit.serial,
+            started: moment(&run.started)?,
+            ended: moment(&run.ended)?,
+            decision: record.decision,
+            origin: run.origin,
+            is_simulated: run.origin == Origin::Simulated || run.seed.is_some(),
+            is_interrupted: record.interrupted,
+            model: unit.model,
+            firmware: unit.reports.get("firmware").cloned(),
+            plan: plan.name,
+            revision: plan.revision,
+            jig: bench.jig,
+            bench: bench.name,
+            operator: bench.operator,
+            parts: unit.parts,
+            late_after,
+            id: run.id,
+        };
+        Ok(Self { run: known, checks: record.checks.into_iter().map(checked).collect() })
     }
-}
-
-fn parse(bytes: &[u8]) -> Result<Facts, String> {
-    let record: Record = serde_json::from_slice(bytes).map_err(|error| error.to_string())?;
-    if !(1..=FORMAT).contains(&record.format) {
-        return Err(format!("it is of format {}; this version reads 1 to {FORMAT}", record.format));
-    }
-    let Record { run, unit, bench, plan, .. } = record;
-    let late_after = run.predecessors.into_iter().filter(|earlier| *earlier > run.id).collect();
-    Ok(Facts {
-        serial: unit.serial,
-        started: moment(&run.started)?,
-        ended: moment(&run.ended)?,
-        decision: record.decision,
-        origin: run.origin,
-        is_simulated: run.origin == Origin::Simulated || run.seed.is_some(),
-        is_interrupted: record.interrupted,
-        model: unit.model,
-        firmware: unit.reports.get("firmware").cloned(),
-        plan: plan.name,
-        revision: plan.revision,
-        jig: bench.jig,
-        bench: bench.name,
-        operator: bench.operator,
-        parts: unit.parts,
-        late_after,
-        checks: record.checks.into_iter().map(checked).collect(),
-        id: run.id,
-    })
 }
 
 fn moment(text: &str) -> Result<OffsetDateTime, String> {

@@ -66,14 +66,15 @@ pub(super) fn serial(within: &Connection, text: &str) -> rusqlite::Result<i64> {
 }
 
 fn run(within: &Connection, names: &mut Names, facts: &Facts, rows: &mut Vec<Row>) -> rusqlite::Result<()> {
-    let serial = serial(within, &facts.serial)?;
+    let known = &facts.run;
+    let serial = serial(within, &known.serial)?;
     let optional = |names: &mut Names, text: &Option<String>| text.as_ref().map(|text| names.name(within, text));
-    let model = names.name(within, &facts.model)?;
-    let firmware = optional(names, &facts.firmware).transpose()?;
-    let plan = names.name(within, &facts.plan)?;
-    let jig = names.name(within, &facts.jig)?;
-    let bench = optional(names, &facts.bench).transpose()?;
-    let operator = optional(names, &facts.operator).transpose()?;
+    let model = names.name(within, &known.model)?;
+    let firmware = optional(names, &known.firmware).transpose()?;
+    let plan = names.name(within, &known.plan)?;
+    let jig = names.name(within, &known.jig)?;
+    let bench = optional(names, &known.bench).transpose()?;
+    let operator = optional(names, &known.operator).transpose()?;
     let ms = |moment: OffsetDateTime| (moment.unix_timestamp_nanos() / 1_000_000) as i64;
     let inserted = within
         .prepare_cached(
@@ -81,17 +82,17 @@ fn run(within: &Connection, names: &mut Names, facts: &Facts, rows: &mut Vec<Row
         )?
         .execute(params![
             serial,
-            facts.id,
-            ms(facts.started),
-            ms(facts.ended),
-            of_verdict(facts.decision),
-            of_origin(facts.origin),
-            facts.is_simulated,
-            facts.is_interrupted,
+            known.id,
+            ms(known.started),
+            ms(known.ended),
+            of_verdict(known.decision),
+            of_origin(known.origin),
+            known.is_simulated,
+            known.is_interrupted,
             model,
             firmware,
             plan,
-            facts.revision,
+            known.revision,
             jig,
             bench,
             operator
@@ -100,10 +101,10 @@ fn run(within: &Connection, names: &mut Names, facts: &Facts, rows: &mut Vec<Row
         return Ok(());
     }
     let run = within.last_insert_rowid();
-    for earlier in &facts.late_after {
+    for earlier in &known.late_after {
         within.prepare_cached("INSERT OR IGNORE INTO late VALUES (?1, ?2)")?.execute(params![run, earlier])?;
     }
-    for part in &facts.parts {
+    for part in &known.parts {
         let (name, lot) = (names.name(within, &part.name)?, names.name(within, &part.lot)?);
         within.prepare_cached("INSERT OR IGNORE INTO part VALUES (?1, ?2, ?3)")?.execute([run, name, lot])?;
     }
