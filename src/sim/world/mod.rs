@@ -1,25 +1,23 @@
 //! The world as a whole: from event to event, and between two events from step to step.
 
 mod bar;
+mod motion;
+mod outputs;
 mod samples;
 mod supply;
+mod truth;
 
 use super::SimTime;
 use super::assembly::{Assembly, WorldSettings};
-use super::carriage::TRAVEL;
 use super::chance::{Chance, Stream};
 use super::controls::Controls;
 use super::feed::Feed;
-use super::firmware::{CONTROLS, Controller, Outcome, SEGMENTS};
+use super::firmware::{Controller, SEGMENTS};
 use super::light_bar::LightBarMake;
-use super::pack::Terminals;
 use super::sensors::{Converters, Encoder, JigClock};
-use super::train::{MICROSTEP, Train};
+use super::train::Train;
 use super::wiring::Wiring;
-use crate::capture::{Driven, EdgeChannel, OutputChannel, Part, Tick};
-
-/// Time without a heartbeat after which an armed watchdog drops the supply.
-const WATCHDOG_NS: SimTime = 250_000_000;
+use crate::capture::{EdgeChannel, Part, Tick};
 
 /// A unit on its bench, in simulated time.
 #[derive(Debug, Clone)]
@@ -169,137 +167,6 @@ impl World {
         self.controller.uart.next_for_bench()
     }
 
-    /// Switches an output now and says when, on the jig's clock.
-    pub fn drive(&mut self, output: OutputChannel, on: bool, out: &mut Part) -> Tick {
-        self.open(out);
-        let at = self.tick_now();
-        out.driven.push(Driven { at, output, on });
-        match output {
-            OutputChannel::UnitSupply => {
-                self.sample_flicker(out);
-                self.switch_supply(on);
-            }
-            OutputChannel::DummyLoad => {
-                self.use_pack();
-                self.feed.set_load(on);
-            }
-            OutputChannel::LowPack => {
-                self.use_pack();
-                self.feed.set_low_pack(on);
-            }
-            OutputChannel::Press(control) => self.controls.press(usize::from(control), on, self.now),
-            OutputChannel::Auxiliary(_) => {}
-        }
-        self.switch_check_wires(output, on, at, out);
-        self.look_at_controller(out);
-        self.use_pack();
-        at
-    }
-
-    /// How many controls the unit has for the jig to press.
-    pub const CONTROLS: usize = CONTROLS;
-
-    /// Wires and references of the jig's own check see an output switch.
-    fn switch_check_wires(&mut self, output: OutputChannel, on: bool, at: Tick, out: &mut Part) {
-        for input in self.wiring.switch(output, on) {
-            out.push_edge(input, at, on);
-        }
-        for (channel, value) in self.wiring.references(output) {
-            match self.converters.of(channel) {
-                Some(converter) if on => converter.connect(value),
-                Some(converter) => converter.disconnect(),
-                None => {}
-            }
-        }
-        self.lose_what_is_not_heard(out);
-    }
-
-    /// Whether the bench has an output.
-    pub fn has_output(output: OutputChannel) -> bool {
-        !matches!(output, OutputChannel::Press(control) if usize::from(control) >= CONTROLS)
-    }
-
-    /// Supply off, load off, full pack, nothing pressed, nothing of the jig's own check on.
-    pub fn make_safe(&mut self, out: &mut Part) {
-        for output in (0..OutputChannel::COUNT).filter_map(OutputChannel::at).filter(|output| Self::has_output(*output))
-        {
-            if !matches!(output, OutputChannel::Auxiliary(_)) || self.wiring.is_on(output) {
-                self.drive(output, false, out);
-            }
-        }
-    }
-
-    /// An input with a broken line keeps the level that it began with.
-    fn lose_what_is_not_heard(&self, out: &mut Part) {
-        if let Some(deaf) = self.deaf {
-            out.edges[deaf as usize].retain(|edge| edge.tick() == 0);
-        }
-    }
-
-    /// Sets the emergency-stop chain (true is healthy) or the guard (true is closed); nothing for other channels.
-    pub fn set_input(&mut self, input: EdgeChannel, level: bool, out: &mut Part) {
-        self.open(out);
-        let index = match input {
-            EdgeChannel::EmergencyStop => 0,
-            EdgeChannel::Guard => 1,
-            _ => return,
-        };
-        if self.inputs[index] != level {
-            self.inputs[index] = level;
-            out.push_edge(input, self.tick_now(), level);
-        }
-    }
-
-    /// Arms the board's watchdog, or disarms it: when armed, the supply is dropped 250 ms after the last heartbeat.
-    pub fn arm_watchdog(&mut self, armed: bool) {
-        self.watchdog_armed = armed;
-        self.watchdog = if armed { self.now + WATCHDOG_NS } else { SimTime::MAX };
-    }
-
-    /// The bench lives.
-    pub fn heartbeat(&mut self) {
-        if self.watchdog_armed {
-            self.watchdog = self.now + WATCHDOG_NS;
-        }
-    }
-
-    /// Whether the unit gets its supply from the jig.
-    pub fn supply_is_on(&self) -> bool {
-        self.supply
-    }
-
-    /// True place of the carriage from the left switch's nominal trigger point, m.
-    pub fn carriage(&self) -> f64 {
-        self.train.carriage()
-    }
-
-    /// True speed of the carriage, m/s.
-    pub fn carriage_speed(&self) -> f64 {
-        self.train.carriage_speed()
-    }
-
-    /// How far the rotor truly lags behind the field that the driver asks for, in full steps.
-    pub fn lag_full_steps(&self) -> f64 {
-        self.train.lag_full_steps()
-    }
-
-    /// True share of its charge that the pack in use has left.
-    pub fn charge(&self) -> f64 {
-        self.feed.charge()
-    }
-
-    /// True voltage and current at the contacts of the pack in use, V and A.
-    pub fn supply(&self) -> (f64, f64) {
-        let Terminals { volts, amps } = self.feed.terminals();
-        (volts, amps)
-    }
-
-    /// True temperatures of winding, motor case and housing, °C.
-    pub fn temperatures(&self) -> [f64; 3] {
-        let thermal = self.feed.thermal();
-        [thermal.winding, thermal.case, thermal.housing]
-    }
-
     /// States the levels of all inputs at tick 0.
     fn open(&mut self, out: &mut Part) {
         if self.opened {
@@ -354,77 +221,4 @@ impl World {
         }
         self.controller_at = self.controller.next_wake();
     }
-
-    /// Moves the drive train step by step up to a moment, or to a step after which the controller has to think.
-    fn move_to(&mut self, until: SimTime, out: &mut Part) {
-        let mut reached = until;
-        while self.controller.stepper.next_at() <= until {
-            if self.cruise(until, out) {
-                continue;
-            }
-            let at = self.controller.stepper.next_at();
-            self.train.move_to(at, &self.clock, out);
-            self.train.stamp_end_stops(at, &self.clock, out);
-            let outcome = self.controller.stepper.interrupt(self.train.end_stop_levels());
-            out.push_edge(EdgeChannel::Step, self.clock.tick(at), true);
-            self.train.step(self.controller.stepper.direction());
-            let delay = self.controller.stepper.delay();
-            if delay != self.known_delay {
-                self.follow_speed(delay);
-            }
-            if outcome != Outcome::Going {
-                self.now = at;
-                self.controller.stepped(outcome, at, self.train.end_stop_levels());
-                self.look_at_controller(out);
-                reached = at;
-                break;
-            }
-        }
-        self.train.move_to(reached, &self.clock, out);
-        self.train.stamp_end_stops(reached, &self.clock, out);
-        self.now = reached;
-    }
-
-    /// Makes the next steady steps that share one stride of the physics, if there are any.
-    #[inline]
-    fn cruise(&mut self, until: SimTime, out: &mut Part) -> bool {
-        let Some(stride_end) = self.train.stride_end() else { return false };
-        let (stepper, clock) = (&mut self.controller.stepper, &self.clock);
-        let stamp = |at| out.push_edge(EdgeChannel::Step, clock.tick(at), true);
-        let made = stepper.cruise(stride_end, until, stamp);
-        if made == 0 {
-            return false;
-        }
-        self.train.step_within(i64::from(made - 1) * stepper.direction());
-        self.train.move_to(stepper.last_at(), clock, out);
-        self.train.step(stepper.direction());
-        true
-    }
-
-    /// Tells the drive train how fast its field moves.
-    fn follow_speed(&mut self, delay: u32) {
-        self.known_delay = delay;
-        let stepper = &self.controller.stepper;
-        let speed = if stepper.is_moving() { MICROSTEP * stepper.direction() as f64 / stepper.period() } else { 0.0 };
-        self.train.set_field_speed(speed);
-    }
-
-    /// Takes over what the controller decided: direction, current, speed.
-    fn look_at_controller(&mut self, out: &mut Part) {
-        self.controller_at = self.controller.next_wake();
-        let line = self.controller.direction_line();
-        if line != self.direction_line {
-            self.direction_line = line;
-            out.push_edge(EdgeChannel::Direction, self.tick_now(), line);
-        }
-        self.follow_speed(self.controller.stepper.delay());
-        let drive = self.controller.drive();
-        if drive != self.feed.drive() {
-            self.feed.set_drive(drive, &mut self.train);
-            self.use_pack();
-        }
-    }
-
-    /// Nominal distance of the two end switches, m.
-    pub const TRAVEL: f64 = TRAVEL;
 }
