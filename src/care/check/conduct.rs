@@ -4,7 +4,8 @@
 use super::{Proof, loop_back, reading, ticking};
 use crate::capture::{CaptureSink, OutputChannel, Part};
 use crate::clock::HostTime;
-use crate::jig::{JigFile, LoopBack};
+use crate::jig::{JigError, JigFile, LoopBack};
+use crate::port::PortError;
 use crate::run::{Bench, interlock};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -24,9 +25,15 @@ pub enum Trouble {
     /// Somebody interrupted.
     #[error("interrupted; the outputs are off")]
     Interrupted,
-    /// The bench failed.
+    /// The jig failed.
+    #[error("jig: {0}")]
+    Jig(#[from] JigError),
+    /// The unit's port failed, where the bench's time passes.
+    #[error("unit link: {0}")]
+    Port(#[from] PortError),
+    /// An interlock opened, or evidence was lost.
     #[error("{0}")]
-    Bench(String),
+    Stopped(String),
 }
 
 /// Holds the jig against its references. All that it stamps meanwhile goes to `evidence` as well.
@@ -42,9 +49,10 @@ pub fn prove(
     let mut session = Session { jig, bench, interrupted, evidence, bytes: Vec::new() };
     let proofs = session.all();
     // Whatever happened before, this is tried; the first trouble is the one that is told.
-    let safe = session.bench.jig.make_safe().map_err(|error| Trouble::Bench(format!("jig: {error}")));
+    let safe = session.bench.jig.make_safe();
     let proofs = proofs?;
-    safe.map(|()| proofs)
+    safe?;
+    Ok(proofs)
 }
 
 struct Session<'s, 'b> {
@@ -111,7 +119,8 @@ impl Session<'_, '_> {
     }
 
     fn drive(&mut self, output: OutputChannel, on: bool) -> Result<(), Trouble> {
-        self.bench.jig.drive(output, on).map(drop).map_err(|error| Trouble::Bench(format!("jig: {error}")))
+        self.bench.jig.drive(output, on)?;
+        Ok(())
     }
 
     fn moment(&self) -> ticking::Moment {
@@ -126,7 +135,6 @@ impl Session<'_, '_> {
     }
 
     fn watch_until(&mut self, until: HostTime) -> Result<Part, Trouble> {
-        let jig_failed = |error| Trouble::Bench(format!("jig: {error}"));
         let mut part = Part::default();
         loop {
             if self.interrupted.load(Ordering::Relaxed) {
@@ -135,15 +143,14 @@ impl Session<'_, '_> {
             let now = self.bench.clock.now();
             let mut fresh = Part::default();
             if now >= until {
-                self.bench.jig.settle(&mut fresh).map_err(jig_failed)?;
+                self.bench.jig.settle(&mut fresh)?;
                 self.look(&fresh)?;
                 part.append(&mut fresh);
                 return Ok(part);
             }
             self.bytes.clear();
-            let waited = self.bench.port.receive(&mut self.bytes, until.min(now.after(SLICE)));
-            waited.map_err(|error| Trouble::Bench(format!("unit link: {error}")))?;
-            self.bench.jig.collect(&mut fresh).map_err(jig_failed)?;
+            self.bench.port.receive(&mut self.bytes, until.min(now.after(SLICE)))?;
+            self.bench.jig.collect(&mut fresh)?;
             self.look(&fresh)?;
             part.append(&mut fresh);
         }
@@ -153,7 +160,7 @@ impl Session<'_, '_> {
     fn look(&mut self, fresh: &Part) -> Result<(), Trouble> {
         self.evidence.part(fresh);
         let stop = interlock(fresh).or_else(|| fresh.losses.first().map(|loss| loss.what.clone()));
-        stop.map_or(Ok(()), |why| Err(Trouble::Bench(why)))
+        stop.map_or(Ok(()), |why| Err(Trouble::Stopped(why)))
     }
 }
 
@@ -162,7 +169,7 @@ mod tests {
     use super::*;
     use crate::capture::{EdgeChannel, Tick};
     use crate::clock::Clock;
-    use crate::jig::{Jig, JigError, JigIdentity};
+    use crate::jig::{Jig, JigIdentity};
     use crate::sim::{self, SimClock, SimJig, World, WorldSettings};
     use crate::unit::Unit;
     use crate::written::Source;
@@ -245,7 +252,7 @@ mod tests {
                 (&lost, "7 frames"),
             ] {
                 let (ended, on) = troubled(after_s, happens, &never);
-                assert!(matches!(&ended, Err(Trouble::Bench(said)) if said.contains(why)), "{after_s} s: {ended:?}");
+                assert!(matches!(&ended, Err(Trouble::Stopped(said)) if said.contains(why)), "{after_s} s: {ended:?}");
                 assert_eq!(on, 0, "{after_s} s");
             }
             let stop = AtomicBool::new(false);
