@@ -19,6 +19,7 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 use tempfile::TempDir;
 
+const JIG: &str = "fixtures/jigs/usb-board.yaml";
 /// Longer than anything here takes, so that a hang fails and does not last.
 const PATIENCE: Duration = Duration::from_secs(120);
 
@@ -100,7 +101,7 @@ impl Served {
             Command::new(cargo_bin("railproof"))
                 .arg("simulate")
                 .args(["--unit".as_ref(), project("fixtures/units/dunlin-600.yaml").as_os_str()])
-                .args(["--jig".as_ref(), project("fixtures/jigs/usb-board.yaml").as_os_str()])
+                .args(["--jig".as_ref(), project(JIG).as_os_str()])
                 .args(["--unit-link".as_ref(), folder.path().join("unit").as_os_str()])
                 .args(["--board-link".as_ref(), folder.path().join("board").as_os_str()])
                 .args(more),
@@ -113,21 +114,23 @@ impl Served {
         self.run_into(self.folder.path(), "SM-0001", plan)
     }
 
-    /// A run whose record goes to the results of another bench.
     /// A run whose unit hangs on another cable.
     fn run_by(&self, cable: &Path) -> Process {
         let results = self.folder.path().join("results");
-        let mut run = shipped::run("test-plans/quick.yaml", "fixtures/jigs/usb-board.yaml", &results, "SM-0001");
-        run.args(["--unit-port".as_ref(), cable.as_os_str()])
-            .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()]);
-        Process::start(&mut run)
+        self.begin(cable, shipped::run("test-plans/quick.yaml", JIG, &results, "SM-0001"))
     }
 
+    /// A run whose record goes to the results of another bench.
     fn run_into(&self, folder: &Path, serial: &str, plan: &str) -> Process {
-        let mut run = shipped::run(plan, "fixtures/jigs/usb-board.yaml", &folder.join("results"), serial);
-        run.args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
+        let run = shipped::run(plan, JIG, &folder.join("results"), serial);
+        self.begin(&self.folder.path().join("unit"), run)
+    }
+
+    fn begin(&self, unit: &Path, mut command: Command) -> Process {
+        command
+            .args(["--unit-port".as_ref(), unit.as_os_str()])
             .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()]);
-        Process::start(&mut run)
+        Process::start(&mut command)
     }
 
     /// The record of a run to its end. A computer that is held up for long starves its serial ports, and the run is then
