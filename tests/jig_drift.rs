@@ -71,5 +71,5 @@ fn a_day_that_is_none_is_refused() {
     let folder = TempDir::new().expect("a folder");
     let output = jig("drift", folder.path(), &["--since", "yesterday"]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&output.stderr).contains("`yesterday` is no day"));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("write year-month-day"));
 }

@@ -6,6 +6,7 @@
 
 use super::logbook::stored::{Entry, Line};
 use crate::stats::summary;
+use time::Date;
 
 /// Limits lie so many mean moving ranges from the centre: 3/d₂ of two values, d₂ = 1.128 (ISO 7870-2, individuals chart).
 const LIMITS: f64 = 2.660;
@@ -90,10 +91,12 @@ impl Chart {
 }
 
 /// A chart for each value in the lines of a logbook, in the order in which they came first. `simulated` says whose: a
-/// simulated bench says nothing of a real one. `since` leaves out what is older (RFC 3339, or the day alone).
-pub fn charts(lines: &[Line], simulated: bool, since: Option<&str>) -> Vec<Chart> {
+/// simulated bench says nothing of a real one. `since` leaves out what is older than that day.
+pub fn charts(lines: &[Line], simulated: bool, since: Option<Date>) -> Vec<Chart> {
     let mut charts: Vec<Chart> = Vec::new();
-    let young = |line: &&Line| since.is_none_or(|since| line.time.as_str() >= since);
+    // Moments in UTC sort as their texts do.
+    let since = since.map(|day| day.to_string());
+    let young = |line: &&Line| since.as_ref().is_none_or(|since| line.time >= *since);
     for line in lines.iter().filter(|line| line.simulated == simulated).filter(young) {
         let Entry::Check(check) = &line.entry else { continue };
         for value in check.values.iter().filter(|value| value.value.is_finite()) {
@@ -224,7 +227,7 @@ mod tests {
         let lines: Vec<Line> = (0..30).map(|day| line(day, 7.4, day % 3 == 0)).collect();
         assert_eq!(charts(&lines, false, None)[0].points.len(), 20);
         assert_eq!(charts(&lines, true, None)[0].points.len(), 10);
-        assert_eq!(charts(&lines, false, Some("2026-02-01"))[0].points.len(), 2);
+        assert_eq!(charts(&lines, false, Some(time::macros::date!(2026 - 02 - 01)))[0].points.len(), 2);
         assert_eq!(charts(&[], false, None), []);
     }
 }

@@ -1,7 +1,7 @@
 //! `railproof find`: the records that something is true of.
 
 use super::records::{Records, failed, tell};
-use super::{Exit, Failure, history, parts, print, say, show};
+use super::{Exit, Failure, day, history, parts, print, say, show};
 use crate::measure;
 use crate::quantity::Tolerance;
 use crate::record::index::{Found, Named, Wanted, WantedValue};
@@ -11,7 +11,6 @@ use crate::written::nearest;
 use clap::builder::PossibleValue;
 use clap::{Args, ValueEnum};
 use serde_json::{Value, json};
-use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
 /// What has to be true of a record. All that is given has to be.
@@ -146,11 +145,6 @@ fn value(text: &str) -> Result<WantedValue, String> {
         limits => Tolerance::parse(limits, measurand.dimension).map_err(|error| error.to_string())?.limits(),
     };
     Ok(WantedValue { measurand: measurand.name.to_owned(), lower, upper })
-}
-
-fn day(text: &str) -> Result<Date, String> {
-    let form = format_description!("[year]-[month]-[day]");
-    Date::parse(text, form).map_err(|_| "write a date such as 2026-11-28".into())
 }
 
 fn as_json(found: &Found) -> Value {

@@ -1,6 +1,8 @@
 //! The files that a command reads: their bytes once, so that what is checked is also what is frozen beside the record.
 
 use super::{Exit, Failure, say};
+use crate::jig::JigFile;
+use crate::unit::Unit;
 use crate::written::{BYTES_MAX, Problem, Source, Style};
 use anyhow::anyhow;
 use std::fs::File;
@@ -51,6 +53,15 @@ pub fn refuse(problems: &[Problem]) -> Failure {
     let mistakes = if problems.len() == 1 { "1 mistake".into() } else { format!("{} mistakes", problems.len()) };
     let files: Vec<&str> = files.into_iter().collect();
     Failure::new(Exit::BadInput, anyhow!("{mistakes} in {}", files.join(", ")))
+}
+
+/// A unit file and a jig file; the mistakes of both are told together.
+pub fn unit_and_jig(unit: &Path, jig: &Path) -> Result<(Unit, JigFile), Failure> {
+    let (unit, jig) = (InputFile::read(unit)?, InputFile::read(jig)?);
+    let mut problems = Vec::new();
+    let unit = gather(Unit::read(&unit.source), &mut problems);
+    let jig = gather(JigFile::read(&jig.source), &mut problems);
+    unit.zip(jig).ok_or_else(|| refuse(&problems))
 }
 
 /// Keeps the value, or sets its problems aside so that all files are told about in one go.

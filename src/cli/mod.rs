@@ -156,6 +156,12 @@ fn say(line: &str) {
     let _ = writeln!(anstream::stderr(), "{line}");
 }
 
+/// A day, as options take one.
+fn day(text: &str) -> Result<time::Date, String> {
+    let form = time::macros::format_description!("[year]-[month]-[day]");
+    time::Date::parse(text, form).map_err(|_| "write year-month-day, for example 2026-11-28".into())
+}
+
 /// Prints a result on standard output.
 ///
 /// # Errors

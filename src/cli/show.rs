@@ -6,7 +6,7 @@ use crate::decide::Decision;
 use crate::event::RunOutcome;
 use crate::record::{Record, to_json};
 use crate::report;
-use comfy_table::{ContentArrangement, LineStyle, Table, TableStyle};
+use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle};
 use time::format_description::well_known::Rfc3339;
 
 /// The narrowest that a result is laid out for.
@@ -26,6 +26,15 @@ pub fn record(format: Format, record: &Record, place: &str, with_budgets: bool) 
 
 /// A table as wide as the terminal: columns two spaces apart, a line below the heads.
 pub fn table(heads: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
+    laid_out(heads, rows, CellAlignment::Left)
+}
+
+/// The same, with figures behind the first column: they stand to the right.
+pub fn figures(heads: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {
+    laid_out(heads, rows, CellAlignment::Right)
+}
+
+fn laid_out(heads: &[&str], rows: impl IntoIterator<Item = Vec<String>>, behind_the_first: CellAlignment) -> String {
     let style = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
     let mut table = Table::new();
     table.load_style(style).set_content_arrangement(ContentArrangement::Dynamic).set_width(terminal_width());
@@ -37,6 +46,9 @@ pub fn table(heads: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Str
     for column in table.column_iter_mut() {
         let gap = if column.index == last { 0 } else { 2 };
         column.set_padding((0, gap));
+        if column.index > 0 {
+            column.set_cell_alignment(behind_the_first);
+        }
     }
     table.lines().map(|line| format!("{}\n", line.trim_end())).collect()
 }

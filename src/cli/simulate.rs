@@ -1,6 +1,6 @@
 //! `railproof simulate`: serves a simulated unit and capture board on two serial ports, for any program to talk to.
 
-use super::inputs::{InputFile, gather, refuse};
+use super::inputs::unit_and_jig;
 use super::signals::watch_for_signals;
 use super::world::WorldArgs;
 use super::{Exit, Failure, Format, say};
@@ -74,11 +74,7 @@ fn invalid(error: anyhow::Error) -> Failure {
 
 /// Both files have to be right, and to describe what the simulated world is.
 fn check_files(unit_path: &Path, jig_path: &Path) -> Result<(Unit, JigFile), Failure> {
-    let (unit_file, jig_file) = (InputFile::read(unit_path)?, InputFile::read(jig_path)?);
-    let mut problems = Vec::new();
-    let unit = gather(Unit::read(&unit_file.source), &mut problems);
-    let jig = gather(JigFile::read(&jig_file.source), &mut problems);
-    let (Some(unit), Some(jig)) = (unit, jig) else { return Err(refuse(&problems)) };
+    let (unit, jig) = unit_and_jig(unit_path, jig_path)?;
     let misfit = if jig.kind != JigKind::CaptureBoard {
         let file = jig_path.display();
         format!(

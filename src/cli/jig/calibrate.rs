@@ -4,7 +4,7 @@ use super::live::{self, LiveArgs};
 use super::shown::{self, Shown};
 use crate::care::calibrate::{self, Doubt, Fits, Fitted, Renewal, Rewritten, Target, Validity, readings};
 use crate::cli::inputs::{InputFile, refuse};
-use crate::cli::{Exit, Failure, Format, print};
+use crate::cli::{Exit, Failure, Format, day, print};
 use crate::clock::{Clock, ComputerClock};
 use crate::jig::{Dates, JigFile, JigKind};
 use crate::written::Mistake;
@@ -12,7 +12,6 @@ use anyhow::anyhow;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use time::Date;
-use time::macros::format_description;
 
 /// Which channel, what was read of it, and until when that is to hold.
 #[derive(Debug, Args)]
@@ -52,11 +51,6 @@ pub struct CalibrateArgs {
     format: Format,
     #[command(flatten)]
     pub live: LiveArgs,
-}
-
-fn day(text: &str) -> Result<Date, String> {
-    let day = format_description!("[year]-[month]-[day]");
-    Date::parse(text, day).map_err(|_| "write year-month-day, for example 2027-03-02".into())
 }
 
 fn validity(text: &str) -> Result<Validity, String> {

@@ -9,7 +9,7 @@ use crate::care::drift::charts;
 use crate::care::logbook::Logbook;
 use crate::care::logbook::stored::Entry;
 use crate::cli::bench::{Choice, OpenBench};
-use crate::cli::inputs::{InputFile, gather, refuse};
+use crate::cli::inputs::unit_and_jig;
 use crate::cli::key::KeyChoice;
 use crate::cli::operator::TerminalOperator;
 use crate::cli::run::{RunArgs, carry_out, prepare, reason, within_calibration};
@@ -68,7 +68,7 @@ const BEFORE: [&str; 3] = [
 
 /// Checks a jig.
 pub fn check(args: &CheckArgs) -> Result<Exit, Failure> {
-    let (unit, jig) = files(args)?;
+    let (unit, jig) = unit_and_jig(&args.unit, &args.jig)?;
     // A mistake in the plan is told before anything is switched.
     let run = args.reference_unit.as_ref().map(|serial| args.run(serial));
     let plan = run.as_ref().map(prepare).transpose()?.map(|prepared| prepared.plan);
@@ -117,15 +117,6 @@ impl CheckArgs {
             bench: self.bench.clone(),
         }
     }
-}
-
-/// Unit file and jig file; their mistakes are told together.
-fn files(args: &CheckArgs) -> Result<(Unit, JigFile), Failure> {
-    let (unit, jig) = (InputFile::read(&args.unit)?, InputFile::read(&args.jig)?);
-    let mut problems = Vec::new();
-    let unit = gather(Unit::read(&unit.source), &mut problems);
-    let jig = gather(JigFile::read(&jig.source), &mut problems);
-    unit.zip(jig).ok_or_else(|| refuse(&problems))
 }
 
 /// What takes no motion. The bench is closed again behind it, so that a run begins on a bench in its first state.

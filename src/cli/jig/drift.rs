@@ -2,11 +2,11 @@
 
 use super::logbook::{Which, read};
 use crate::care::drift::{Chart, Signal, charts};
-use crate::cli::{Exit, Failure, Format, print, show};
+use crate::cli::{Exit, Failure, Format, day, print, show};
 use crate::jig::JigKind;
 use crate::report::{self, Individuals};
 use crate::stats::student;
-use anyhow::{Context, anyhow};
+use anyhow::Context;
 use clap::Args;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -17,8 +17,8 @@ pub struct DriftArgs {
     #[command(flatten)]
     which: Which,
     /// Leave out what is older: the day of a repair, for example 2026-11-02
-    #[arg(long, value_name = "DATE")]
-    since: Option<String>,
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
+    since: Option<time::Date>,
     /// Draw the charts on a page
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
@@ -30,13 +30,8 @@ pub struct DriftArgs {
 /// Shows how a jig drifts. Ends with 1 where the last value of a chart is no chance.
 pub fn drift(args: &DriftArgs) -> Result<Exit, Failure> {
     let (jig, logbook) = args.which.open()?;
-    if let Some(since) = &args.since {
-        let day = time::macros::format_description!("[year]-[month]-[day]");
-        time::Date::parse(since, day)
-            .map_err(|_| Failure::new(Exit::Usage, anyhow!("`{since}` is no day; write for example 2026-11-02")))?;
-    }
     let simulated = jig.kind == JigKind::Simulated;
-    let charts = charts(&read(&logbook)?.lines, simulated, args.since.as_deref());
+    let charts = charts(&read(&logbook)?.lines, simulated, args.since);
     if let Some(path) = &args.html {
         let plots: Vec<Individuals> = charts.iter().map(individuals).collect();
         std::fs::write(path, report::drift_html(&jig.name, simulated, &plots))

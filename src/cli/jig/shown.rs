@@ -2,13 +2,10 @@
 
 use super::calibrate::Renewed;
 use crate::care::calibrate::{Change, Fits, Fitted, Target, Term};
+use crate::cli::show;
 use crate::quantity::Unit;
-use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle};
 use serde_json::{Value, json};
 use std::collections::HashSet;
-
-/// Columns apart by two spaces, a line below the heads.
-const LOOK: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
 
 /// What there is to show.
 pub struct Shown<'a> {
@@ -82,7 +79,7 @@ fn points(before: &Target, fitted: &Fitted) -> String {
             ]
         },
     );
-    table(heads.map(str::to_owned).to_vec(), rows, 1)
+    show::figures(&heads, rows)
 }
 
 fn number(value: f64, uncertainty: f64) -> String {
@@ -131,8 +128,7 @@ fn span(before: &Target, fitted: &Fitted) -> String {
 
 /// The channel's numbers and dates before and after.
 fn terms(shown: &Shown<'_>) -> String {
-    let heads = ["in the jig file", "before", "now"].map(str::to_owned).to_vec();
-    table(heads, rows(shown).into_iter().map(Vec::from), 1)
+    show::figures(&["in the jig file", "before", "now"], rows(shown).into_iter().map(Vec::from))
 }
 
 /// Key, before, now. Where nothing is written there are the numbers alone.
@@ -159,21 +155,6 @@ fn rows(shown: &Shown<'_>) -> Vec<[String; 3]> {
 /// The usual unit of the reference and of its differences.
 fn units(target: &Target) -> (Unit, Unit) {
     (target.reference().usual_unit(), target.difference().usual_unit())
-}
-
-fn table(heads: Vec<String>, rows: impl Iterator<Item = Vec<String>>, numbers_from: usize) -> String {
-    let mut table = Table::new();
-    table.load_style(LOOK).set_content_arrangement(ContentArrangement::Disabled).set_header(heads);
-    rows.for_each(|row| {
-        table.add_row(row);
-    });
-    for column in table.column_iter_mut() {
-        column.set_padding((0, 2));
-        if column.index >= numbers_from {
-            column.set_cell_alignment(CellAlignment::Right);
-        }
-    }
-    table.lines().map(|line| format!("{}\n", line.trim_end())).collect()
 }
 
 /// A calibration for programs. Numbers are in SI; °C for temperatures.
