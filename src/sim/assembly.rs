@@ -1,5 +1,5 @@
-//! One unit as it came out of assembly, and the bench that it stands on: the design's values, a small spread from piece to
-//! piece drawn from the seed, and the faults on top.
+//! One unit as it came out of assembly, and the bench that it stands on: the design's values, a spread from piece to piece
+//! drawn from the seed, and the faults on top.
 
 use super::belt::Belt;
 use super::carriage::{Carriage, TRAVEL};
@@ -13,6 +13,7 @@ use super::light_bar::LightBarMake;
 use super::motor::Motor;
 use super::pack::PackMake;
 use super::sensors::Encoder;
+use super::spread::{Parameter as P, Spread};
 use super::thermal::ThermalMake;
 use super::train::{Parts, Train};
 use super::wiring::CheckWiring;
@@ -45,6 +46,8 @@ pub struct WorldSettings {
     pub seed: u64,
     /// What is wrong with unit or bench.
     pub faults: Vec<Fault>,
+    /// How far units differ from each other.
+    pub spread: Spread,
     /// Serial number that the unit says it has.
     pub serial: String,
     /// Firmware of the unit.
@@ -64,6 +67,7 @@ impl Default for WorldSettings {
         Self {
             seed: 1,
             faults: Vec::new(),
+            spread: Spread::default(),
             serial: "SM-0001".into(),
             firmware: FirmwareVersion::default(),
             load_kg: 1.5,
@@ -121,47 +125,48 @@ impl Assembly {
         Train::new(Parts { motor, belt, carriage, end_stops, place: *place, encoder, seed })
     }
 
-    /// The unit of a seed with its faults. The spreads are small against every promise, and invented for the demo.
+    /// The unit of a seed with its faults.
     pub fn drawn(settings: &WorldSettings) -> Self {
         let chance = &mut Chance::new(settings.seed, Stream::Assembly);
+        let spread = |parameter| settings.spread.of(parameter);
         let motor = Motor::size_17();
         let motor = Motor {
-            holding_torque: motor.holding_torque * chance.spread(0.03),
-            resistance: motor.resistance * chance.spread(0.03),
-            inductance: motor.inductance * chance.spread(0.05),
+            holding_torque: motor.holding_torque * chance.spread(spread(P::HoldingTorque)),
+            resistance: motor.resistance * chance.spread(spread(P::PhaseResistance)),
+            inductance: motor.inductance * chance.spread(spread(P::PhaseInductance)),
             ..motor
         };
         let set = Driver::as_set();
-        let current = chance.spread(0.02);
+        let current = chance.spread(spread(P::DriverCurrent));
         let driver = Driver { run_current: set.run_current * current, hold_current: set.hold_current * current };
         let belt = Belt::sound();
         let belt = Belt {
-            stiffness: belt.stiffness * chance.spread(0.05),
-            backlash: belt.backlash * chance.spread(0.15),
-            runout: belt.runout * chance.spread(0.2),
-            gear: chance.spread(2e-4),
+            stiffness: belt.stiffness * chance.spread(spread(P::BeltStiffness)),
+            backlash: belt.backlash * chance.spread(spread(P::BeltPlay)),
+            runout: belt.runout * chance.spread(spread(P::PulleyRunout)),
+            gear: chance.spread(spread(P::BeltGear)),
             ..belt
         };
         let mut carriage = Carriage::sound(settings.load_kg, settings.rise_degrees);
-        carriage.friction *= chance.spread(0.04);
+        carriage.friction *= chance.spread(spread(P::CarriageFriction));
         let pack = PackMake::sound();
         let pack = PackMake {
-            charge: pack.charge + 0.012 * chance.deviate(),
-            series: pack.series * chance.spread(0.05),
-            contact: pack.contact * chance.spread(0.10),
+            charge: pack.charge + spread(P::PackCharge) * chance.deviate(),
+            series: pack.series * chance.spread(spread(P::PackSeries)),
+            contact: pack.contact * chance.spread(spread(P::PackContact)),
             ..pack
         };
         let empty = PackMake::nearly_empty();
-        let bench_pack = PackMake { charge: empty.charge + 0.004 * chance.deviate(), ..empty };
+        let bench_pack = PackMake { charge: empty.charge + spread(P::BenchPackCharge) * chance.deviate(), ..empty };
         let end_stops = [0.0, TRAVEL].map(|trigger| {
-            let sound = EndStopMake::sound(trigger + 0.08e-3 * chance.deviate());
-            EndStopMake { bounce: sound.bounce * chance.spread(0.1), ..sound }
+            let sound = EndStopMake::sound(trigger + spread(P::SwitchPlace) * chance.deviate());
+            EndStopMake { bounce: sound.bounce * chance.spread(spread(P::SwitchBounce)), ..sound }
         });
-        let (light_bar, controls) = panel(settings.seed);
+        let (light_bar, controls) = panel(settings);
         let mut firmware = FirmwareMake::sound(settings.firmware.text(), settings.serial.clone());
         // A crystal: ±50 ppm (common practice, no source).
-        firmware.timing.clock_error = chance.between(-50e-6, 50e-6);
-        firmware.timing.latency_ns *= chance.spread(0.03);
+        firmware.timing.clock_error = chance.between(-spread(P::ControllerClock), spread(P::ControllerClock));
+        firmware.timing.latency_ns *= chance.spread(spread(P::InterruptLatency));
         if settings.firmware == FirmwareVersion::V1_5_0 {
             firmware.timing.refresh_ns = Timing::REFRESH_NS;
             firmware.timing.masked_ns = Timing::MASKED_NS;
@@ -176,7 +181,7 @@ impl Assembly {
             end_stops,
             thermal: ThermalMake::sound(),
             firmware,
-            segments: std::array::from_fn(|_| chance.spread(0.03)),
+            segments: std::array::from_fn(|_| chance.spread(spread(P::SegmentLight))),
             dead_segment: None,
             light_bar,
             controls,
@@ -185,25 +190,70 @@ impl Assembly {
             place: chance.between(0.15, 0.40),
             jig: JigMake::default(),
         };
+        assembly.differ_further(settings);
         for fault in &settings.faults {
             fault.inflict(&mut assembly, chance);
         }
         assembly
     }
+
+    /// What differs only where a population says so; it has a stream of chance of its own, so that it changes no other luck.
+    fn differ_further(&mut self, settings: &WorldSettings) {
+        let chance = &mut Chance::new(settings.seed, Stream::Further);
+        let mut vary = |parameter, value: &mut f64| *value *= chance.spread(settings.spread.of(parameter));
+        vary(P::RotorInertia, &mut self.motor.rotor_inertia);
+        vary(P::DetentTorque, &mut self.motor.detent_torque);
+        vary(P::MotorDamping, &mut self.motor.damping_ratio);
+        vary(P::HoldCurrent, &mut self.driver.hold_current);
+        vary(P::BeltJumpForce, &mut self.belt.jump_force);
+        vary(P::BeltDamping, &mut self.belt.damping_ratio);
+        vary(P::CarriageMass, &mut self.carriage.mass);
+        vary(P::CarriageViscous, &mut self.carriage.viscous);
+        for pack in [&mut self.pack, &mut self.bench_pack] {
+            vary(P::PackCapacity, &mut pack.capacity);
+            vary(P::PackSlow, &mut pack.slow);
+            vary(P::PackSlowTime, &mut pack.slow_seconds);
+        }
+        for end_stop in &mut self.end_stops {
+            vary(P::SwitchHysteresis, &mut end_stop.hysteresis);
+            vary(P::SwitchScatter, &mut end_stop.scatter);
+        }
+        let ThermalMake { winding, case, housing, .. } = &mut self.thermal;
+        for capacity in [winding, case, housing] {
+            vary(P::HeatCapacity, capacity);
+        }
+        let ThermalMake { winding_to_case, case_to_housing, case_to_air, housing_to_air, .. } = &mut self.thermal;
+        for resistance in [winding_to_case, case_to_housing, case_to_air, housing_to_air] {
+            vary(P::ThermalResistance, resistance);
+        }
+    }
+}
+
+impl WorldSettings {
+    /// Temperature of the air around this unit, °C.
+    pub(super) fn air(&self) -> f64 {
+        let spread = self.spread.of(P::AirTemperature);
+        self.air_celsius + spread * Chance::new(self.seed, Stream::Air).deviate()
+    }
 }
 
 /// The light bar as a whole and the controls, with their spread from piece to piece.
-fn panel(seed: u64) -> (LightBarMake, [ControlMake; CONTROLS]) {
-    let chance = &mut Chance::new(seed, Stream::Bar);
+fn panel(settings: &WorldSettings) -> (LightBarMake, [ControlMake; CONTROLS]) {
+    let chance = &mut Chance::new(settings.seed, Stream::Bar);
+    let spread = |parameter| settings.spread.of(parameter);
     let bar = LightBarMake::sound();
     let bar = LightBarMake {
-        ripple: bar.ripple * chance.spread(0.1),
-        ripple_hz: bar.ripple_hz * chance.spread(0.02),
-        colour: bar.colour.map(|part| part * chance.spread(0.01)),
+        ripple: bar.ripple * chance.spread(spread(P::LightRipple)),
+        ripple_hz: bar.ripple_hz * chance.spread(spread(P::LightRippleFrequency)),
+        colour: bar.colour.map(|part| part * chance.spread(spread(P::LightColour))),
     };
     let controls = std::array::from_fn(|_| {
         let sound = ControlMake::sound();
-        ControlMake { travel: sound.travel * chance.spread(0.05), bounce: sound.bounce * chance.spread(0.1), ..sound }
+        ControlMake {
+            travel: sound.travel * chance.spread(spread(P::ControlTravel)),
+            bounce: sound.bounce * chance.spread(spread(P::ControlBounce)),
+            ..sound
+        }
     });
     (bar, controls)
 }

@@ -22,6 +22,12 @@ pub enum Stream {
     Line,
     /// The light bar and its sensors, and the controls.
     Bar,
+    /// What of a unit differs only where a population says so.
+    Further,
+    /// The air around it.
+    Air,
+    /// Which units are drawn from a population.
+    Population,
 }
 
 /// A stream of chance.

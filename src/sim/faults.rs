@@ -141,6 +141,22 @@ impl FaultKind {
         )
     }
 
+    /// Whether it is there or not, rather than more or less bad.
+    pub const fn is_all_or_nothing(self) -> bool {
+        matches!(
+            self,
+            Self::WrongMotor
+                | Self::ReversedWiring
+                | Self::DeadEndStopLeft
+                | Self::DeadEndStopRight
+                | Self::LateCompare
+                | Self::StuckControl
+                | Self::DeadLightSegment
+                | Self::MuteUnit
+                | Self::DeafInput
+        )
+    }
+
     /// The kind with this name.
     pub fn named(name: &str) -> Option<Self> {
         Fault::ALL.into_iter().find(|kind| kind.name() == name)
@@ -204,6 +220,11 @@ impl Fault {
         FaultKind::DeafInput,
         FaultKind::StickingSwitch,
     ];
+
+    /// A fault of a severity; `None` outside 0 to 1.
+    pub fn of(kind: FaultKind, severity: f64) -> Option<Self> {
+        (0.0..=1.0).contains(&severity).then_some(Self { kind, severity })
+    }
 
     /// A fault at its worst.
     pub const fn worst(kind: FaultKind) -> Self {

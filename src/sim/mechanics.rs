@@ -88,7 +88,7 @@ impl Mechanics {
             opened: false,
             clock: JigClock::exact(ticks_per_second),
             train,
-            feed: Feed::new(&assembly, settings.air_celsius, seed),
+            feed: Feed::new(&assembly, settings.air(), seed),
             controls: Controls::new(assembly.controls, seed),
             segments: assembly.segments,
             dead_segment: assembly.dead_segment,

@@ -31,6 +31,7 @@ mod pack;
 mod sensors;
 mod served;
 mod sine;
+mod spread;
 mod thermal;
 mod train;
 mod wiring;
@@ -38,10 +39,12 @@ mod world;
 
 pub use assembly::{FirmwareVersion, WorldSettings};
 pub use bench::{Reference, SimClock, SimJig, SimPort, bench};
+pub use chance::{Chance, Stream};
 pub use faults::{Fault, FaultKind, FaultProblem};
 pub use mechanics::{Mechanics, Seen, Wire};
 pub use sensors::TICKS_PER_SECOND;
 pub use served::{Heard, ServeSettings, Served};
+pub use spread::{Parameter, Spread};
 pub use wiring::{CheckWiring, SwitchedReference};
 pub use world::World;
 

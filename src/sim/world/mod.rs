@@ -75,7 +75,7 @@ impl World {
             now: 0,
             opened: false,
             train,
-            feed: Feed::new(&assembly, settings.air_celsius, seed),
+            feed: Feed::new(&assembly, settings.air(), seed),
             controller: Controller::new(assembly.firmware, assembly.garbled, seed),
             segments: assembly.segments,
             dead_segment: assembly.dead_segment,
