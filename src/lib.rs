@@ -37,9 +37,11 @@ pub mod record;
 pub mod run;
 pub mod sim;
 
-// Floor 5: showing it, and keeping the jig true.
+// Floor 5: showing it, keeping the jig true, and what many runs tell.
 pub mod care;
+pub mod rehearsal;
 pub mod report;
+pub mod study;
 
 // Floor 6: the command line, which alone chooses a bench.
 pub mod cli;

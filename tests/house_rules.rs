@@ -22,7 +22,9 @@ const FLOORS: &[(&str, u8, &[&str])] = &[
     ("run", 4, &[]),
     ("sim", 4, &[]),
     ("care", 5, &[]),
+    ("rehearsal", 5, &["study"]),
     ("report", 5, &[]),
+    ("study", 5, &[]),
     ("cli", 6, &[]),
 ];
 
@@ -31,11 +33,22 @@ const NARROW: &[(&str, &[&str])] = &[
     ("decide", &["stats"]),
     ("measure", &["capture", "quantity", "stats"]),
     ("sim", &["capture", "clock", "jig", "port", "quantity"]),
+    ("study", &["record", "event", "plan", "measure", "decide", "stats", "quantity"]),
     ("report", &["record", "event", "plan", "measure", "decide", "capture", "stats", "quantity"]),
 ];
 
 /// Rooms that touch no file, port or clock.
-const PURE: &[&str] = &["src/measure", "src/decide", "src/plan", "src/report", "src/unit", "src/stats", "src/quantity"];
+const PURE: &[&str] = &[
+    "src/measure",
+    "src/decide",
+    "src/plan",
+    "src/rehearsal",
+    "src/report",
+    "src/study",
+    "src/unit",
+    "src/stats",
+    "src/quantity",
+];
 
 fn sources(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();

@@ -1,9 +1,10 @@
-//! `railproof lint`: checks plans, unit files and jig files without a bench, and whether they fit each other.
+//! `railproof lint`: checks plans, unit files, jig files and population files without a bench, and whether they fit each other.
 
 use super::inputs::bytes;
 use super::{Exit, Failure, Format, print};
 use crate::jig::JigFile;
 use crate::plan::Draft;
+use crate::rehearsal::Population;
 use crate::run::envelope;
 use crate::unit::Unit;
 use crate::written::{Node, Notes, Problem, Source, Style, nearest, read};
@@ -14,7 +15,7 @@ use std::path::{Path, PathBuf};
 /// The files to check, and how to say what is wrong with them.
 #[derive(Debug, Args)]
 pub struct LintArgs {
-    /// Plans, unit files and jig files, told apart by their first key. Plans given together with unit files and jig files
+    /// Plans, unit files, jig files and population files, told apart by their first key. Plans given together with unit files and jig files
     /// are checked against them, too
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
@@ -40,6 +41,7 @@ enum Contents {
     Plan(Draft),
     Unit(Box<Unit>),
     Jig(Box<JigFile>),
+    Population,
 }
 
 /// A file and what is wrong with it.
@@ -59,22 +61,25 @@ struct Takes {
     longest_s: f64,
 }
 
-/// The three kinds of file.
+/// The kinds of file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Plan,
     Unit,
     Jig,
+    Population,
 }
 
 impl Kind {
-    const ALL: [(&str, Kind); 3] = [("plan", Kind::Plan), ("unit", Kind::Unit), ("jig", Kind::Jig)];
+    const ALL: [(&str, Kind); 4] =
+        [("plan", Kind::Plan), ("unit", Kind::Unit), ("jig", Kind::Jig), ("population", Kind::Population)];
 
     fn words(self) -> &'static str {
         match self {
             Self::Plan => "plan",
             Self::Unit => "unit file",
             Self::Jig => "jig file",
+            Self::Population => "population file",
         }
     }
 }
@@ -104,6 +109,7 @@ impl Linted {
             Kind::Plan => Draft::read(&source).map(Contents::Plan),
             Kind::Unit => Unit::read(&source).map(|unit| Contents::Unit(Box::new(unit))),
             Kind::Jig => JigFile::read(&source).map(|jig| Contents::Jig(Box::new(jig))),
+            Kind::Population => Population::read(&source).map(|_| Contents::Population),
         };
         match contents {
             Ok(contents) => {
@@ -118,7 +124,7 @@ impl Linted {
 fn kind(source: &Source) -> Result<Kind, Vec<Problem>> {
     let notes = Notes::on(source);
     let root = read(&notes);
-    let right = "begin the file with `plan:`, `unit:` or `jig:` and a name";
+    let right = "begin the file with `plan:`, `unit:`, `jig:` or `population:` and a name";
     let kind = match &root {
         Some(Node::Map(map)) => {
             let found = Kind::ALL.into_iter().find(|(key, _)| map.get(key).is_some()).map(|(_, kind)| kind);
@@ -128,7 +134,7 @@ fn kind(source: &Source) -> Result<Kind, Vec<Problem>> {
                     Some(meant) => format!("did you mean `{meant}`?"),
                     None => right.into(),
                 };
-                notes.add(&map.at, "this is neither a plan nor a unit file nor a jig file", right);
+                notes.add(&map.at, "this is neither a plan nor a unit, jig or population file", right);
             }
             found
         }

@@ -23,6 +23,7 @@ mod prepared;
 mod recall;
 mod records;
 mod recover;
+mod rehearse;
 mod run;
 mod show;
 mod signals;
@@ -81,6 +82,8 @@ enum Command {
     Receive(dispatch::ReceiveArgs),
     /// Bring the index of the records up to date, or make it anew
     Index(index::IndexArgs),
+    /// Tell what a plan would let through: carry it out on thousands of simulated units whose truth is known
+    Rehearse(rehearse::RehearseArgs),
     /// Serve a simulated unit and capture board on two serial ports
     Simulate(simulate::SimulateArgs),
 }
@@ -140,6 +143,7 @@ pub fn main() -> ExitCode {
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
         Command::Index(args) => index::index(&args),
+        Command::Rehearse(args) => rehearse::rehearse(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };
     match done {

@@ -31,10 +31,7 @@ impl WorldArgs {
     /// # Errors
     /// Where the unit file describes another model than the world is made of.
     pub fn world(&self, unit: &Unit, jig: &JigFile, serial: &str) -> Result<World, Failure> {
-        if unit.model != MODEL {
-            let why = format!("the simulated world is a {MODEL}; the unit file describes a {}", unit.model);
-            return Err(Failure::new(Exit::Usage, anyhow!(why)));
-        }
+        is_made_of(unit)?;
         Ok(World::new(&WorldSettings {
             seed: self.seed,
             faults: self.faults.clone(),
@@ -51,8 +48,20 @@ impl WorldArgs {
     }
 }
 
+/// Whether the simulated world has units of this model.
+///
+/// # Errors
+/// Where the unit file describes another model than the world is made of.
+pub fn is_made_of(unit: &Unit) -> Result<(), Failure> {
+    if unit.model == MODEL {
+        return Ok(());
+    }
+    let why = format!("the simulated world is a {MODEL}; the unit file describes a {}", unit.model);
+    Err(Failure::new(Exit::Usage, anyhow!(why)))
+}
+
 /// A simulated bench is wired for its own check as its jig file says.
-fn wiring(references: &References) -> CheckWiring {
+pub fn wiring(references: &References) -> CheckWiring {
     let switched = |reference: &ValueReference| {
         let (channel, uncertainty) = (reference.channel, reference.uncertainty);
         Some(SwitchedReference { by: reference.by?, channel, value: reference.value(), uncertainty })
