@@ -10,6 +10,8 @@ export RUSTC=/usr/bin/rustc
 export CARGO_TARGET_AARCH64_UNKNOWN_LINUX_GNU_RUSTFLAGS="--sysroot=$PWD/target/pi/parts/usr
     --remap-path-prefix=${CARGO_HOME:-$HOME/.cargo}=/cargo --remap-path-prefix=$PWD=/railproof"
 export CARGO_TARGET_AARCH64_UNKNOWN_LINUX_GNU_LINKER=aarch64-linux-gnu-gcc CC_aarch64_unknown_linux_gnu=aarch64-linux-gnu-gcc
-# What is shipped has no line tables, so none are made.
+# What is shipped has no line tables, so none are made. The heavier suites, where it has to work but not to be fast, ask
+# for less optimisation.
 export CARGO_PROFILE_RELEASE_DEBUG=false CARGO_PROFILE_RELEASE_STRIP=symbols
+export CARGO_PROFILE_RELEASE_OPT_LEVEL=${RAILPROOF_PI_OPT_LEVEL:-3}
 cargo build --release --locked --bin railproof --target aarch64-unknown-linux-gnu --target-dir target/pi
