@@ -114,6 +114,11 @@ pub(super) fn travel_speed(phase: &PhaseEvidence, setup: &Setup) -> Option<f64> 
     }
 }
 
+/// The travels that should cruise, each with its commanded speed.
+pub(super) fn travels<'c>(check: &'c CheckEvidence, setup: &Setup) -> impl Iterator<Item = (&'c PhaseEvidence, f64)> {
+    check.phases.iter().filter_map(|phase| Some((phase, travel_speed(phase, setup)?)))
+}
+
 /// The cruise of a travel; `None` where none can be asked for because the way was too short.
 pub(super) fn cruise(phase: &PhaseEvidence) -> Option<Result<&CruiseEvidence, Withheld>> {
     /// A way of fewer pulses may be all ramp.
@@ -135,8 +140,7 @@ pub(super) fn each_cruise(
     setup: &Setup,
     value: impl Fn(&PhaseEvidence, &CruiseEvidence, f64) -> Result<Estimate, Withheld>,
 ) -> Vec<Reading> {
-    let travels = check.phases.iter().filter_map(|phase| Some((phase, travel_speed(phase, setup)?)));
-    travels
+    travels(check, setup)
         .filter_map(|(phase, speed)| {
             let result = cruise(phase)?.and_then(|cruise| value(phase, cruise, speed));
             Some(reading(phase, result))

@@ -67,8 +67,8 @@ pub struct Component {
 }
 
 impl Component {
-    /// A type B contribution with a standard uncertainty that is known, as a calibration certificate states it. Of what is a
-    /// part of a negative value, the magnitude counts.
+    /// A type B contribution with a standard uncertainty that is known, as a calibration certificate states it; where
+    /// it is computed as a part of a negative value, its magnitude counts.
     pub const fn normal(from: &'static str, standard_uncertainty: f64) -> Self {
         Self {
             from,

@@ -20,9 +20,9 @@
 //! A *stretch* is a run of evidence whose blocks carry the same number, counted from 0. It ends with a round of a check
 //! or with the check, or when a column is full; its columns come first and its journal last. Inside a stretch each column
 //! is in order of arrival. The journal says how they interleave: it has one JSON value a line, and a mark's line tells how
-//! many entries of each column arrived since the mark before it. So a mark costs a line of text, never a block, and the reader hands out the
-//! same evidence between the same marks as the writer was given. The journal's last line has the totals of the columns,
-//! so that a column that is missing is noticed. Columns are numbered 0 to 11 for edges, from 16 on for samples.
+//! many entries of each column arrived since the mark before it. So a mark costs a line of text, never a block, and the
+//! reader hands out the same evidence between the same marks as the writer was given. The journal's last line has the
+//! totals of the columns, so that a column that is missing is noticed. Columns are numbered 0 to 11 for edges, from 16 on for samples.
 //!
 //! Transitions: `encoding` is `pattern << 4 | transform`. Patterns of levels: 0 all low, 1 all high, 2 alternating from
 //! low, 3 alternating from high, 4 written out ahead of the ticks, one bit each, least significant first. Transforms of

@@ -38,6 +38,12 @@ fn meaning(fit: &TimerFit) -> String {
             let offset = fit.offset.value / fit.tick_s;
             format!("every period is {offset:+.2} ticks off, no whole number: time that each step costs; {cost}")
         }
+        TimerFinding::InDoubt => {
+            let doubt = fit.offset.expanded_uncertainty(COVERAGE) / fit.tick_s;
+            format!(
+                "whether every period is some ticks off is in doubt by {doubt:.1} ticks: it takes speeds farther apart"
+            )
+        }
         TimerFinding::RoundedOtherwise => {
             let farthest = fit.farthest_s / fit.tick_s;
             format!(
@@ -56,6 +62,7 @@ pub fn json(timer: Option<&TimerFit>) -> Value {
         TimerFinding::CompareOff { ticks } => ("compare register off", json!(ticks)),
         TimerFinding::Offset => ("offset", json!(fit.offset.value / fit.tick_s)),
         TimerFinding::RoundedOtherwise => ("rounded otherwise", Value::Null),
+        TimerFinding::InDoubt => ("in doubt", Value::Null),
     };
     json!({
         "tick_s": fit.tick_s,

@@ -5,7 +5,7 @@
 
 use super::super::converter::{Converter, SAMPLES_MIN, noise};
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
-use super::super::values::{bench, cruise, interval, nobody, reading, seconds, travel_speed, whole};
+use super::super::values::{bench, each_cruise, interval, nobody, reading, seconds, whole};
 use super::super::{Measurand, Reading, Setup, Withheld};
 use super::{BOTH, of_the_pack, with_steps};
 use crate::capture::{Action, Destination, Sample, SampleChannel, Tick};
@@ -52,13 +52,7 @@ pub(in super::super) const RUNNING_TIME: Measurand = with_steps(of_the_pack(
 const DUTY_MIN_S: f64 = 1.0;
 
 fn cruise_power(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
-    let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
-    travels
-        .filter_map(|phase| {
-            let result = cruise(phase)?.and_then(|cruise| mean_power(check, (cruise.began, cruise.ended), setup));
-            Some(reading(phase, result))
-        })
-        .collect()
+    each_cruise(check, setup, |_, cruise, _| mean_power(check, (cruise.began, cruise.ended), setup))
 }
 
 fn traverse_energy(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {

@@ -2,7 +2,7 @@
 
 use super::super::converter::{Converter, SAMPLES_MIN, last_of};
 use super::super::evidence::CheckEvidence;
-use super::super::values::{bench, cruise, reading, seconds, ticks, travel_speed, whole};
+use super::super::values::{bench, each_cruise, reading, seconds, ticks, whole};
 use super::super::{Measurand, Reading, Setup};
 use super::{CURRENT, REST_S, VOLTAGE, label_at, loads, next_change, of_the_pack, rest, with_steps};
 use crate::capture::{OutputChannel, SampleChannel, Tick};
@@ -108,16 +108,10 @@ fn holding_current(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
 }
 
 fn cruise_current(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
-    let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
-    travels
-        .filter_map(|phase| {
-            let result = cruise(phase)?.and_then(|cruise| {
-                let channel = SampleChannel::PackCurrent;
-                Converter::of(channel, setup)?.mean(check.samples(channel, cruise.began, cruise.ended))
-            });
-            Some(reading(phase, result))
-        })
-        .collect()
+    each_cruise(check, setup, |_, cruise, _| {
+        let channel = SampleChannel::PackCurrent;
+        Converter::of(channel, setup)?.mean(check.samples(channel, cruise.began, cruise.ended))
+    })
 }
 
 fn level(

@@ -5,7 +5,7 @@
 
 use super::super::converter::Converter;
 use super::super::evidence::CheckEvidence;
-use super::super::values::{bench, cruise, nobody, reading, ticks, travel_speed};
+use super::super::values::{bench, each_cruise, nobody, ticks};
 use super::super::{Measurand, Reading, Setup, Withheld};
 use super::{VOLTAGE, of_the_pack, rest, with_steps};
 use crate::capture::{SampleChannel, Tick};
@@ -58,13 +58,7 @@ impl Swing {
 }
 
 fn ripple(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
-    let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
-    travels
-        .filter_map(|phase| {
-            let result = cruise(phase)?.and_then(|cruise| ripple_in(check, (cruise.began, cruise.ended), setup));
-            Some(reading(phase, result))
-        })
-        .collect()
+    each_cruise(check, setup, |_, cruise, _| ripple_in(check, (cruise.began, cruise.ended), setup))
 }
 
 fn ripple_in(check: &CheckEvidence, stretch: (Tick, Tick), setup: &Setup) -> Result<Estimate, Withheld> {

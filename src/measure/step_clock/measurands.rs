@@ -1,8 +1,9 @@
 //! Measurands of the step clock that a plan can require, beyond the jitter of single periods.
 
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
-use super::super::values::{no_pulses, reading, travel_speed, unit};
+use super::super::values::{no_pulses, reading, travels, unit};
 use super::super::{Measurand, Pooling, Reading, Setup, Withheld};
+use super::cruise::Cruise;
 use super::divide::Motion;
 use super::estimates;
 use super::ramp::Ramp;
@@ -101,8 +102,8 @@ fn full_step(setup: &Setup) -> u64 {
     u64::from(setup.unit.microsteps)
 }
 
-/// The clock of a travel that should cruise; `None` where none can be asked for because the way was too short.
-pub(super) fn motion(phase: &PhaseEvidence) -> Option<Result<&Motion, Withheld>> {
+/// The clock of a travel that should cruise, and its cruise; `None` where none can be asked for because the way was too short.
+pub(super) fn motion(phase: &PhaseEvidence) -> Option<Result<(&Motion, &Cruise), Withheld>> {
     let Some(run) = phase.main_run() else {
         return Some(Err(no_pulses(phase)));
     };
@@ -110,20 +111,22 @@ pub(super) fn motion(phase: &PhaseEvidence) -> Option<Result<&Motion, Withheld>>
     let to_an_end = matches!(phase.phase.action, Action::Travel { to: Destination::End(_), .. });
     match (&clock.cruise, clock.disorder) {
         (_, Some(_)) => Some(Err(super::super::values::bench("steps are stamped earlier than the ones before them"))),
-        (Some(_), None) => Some(Ok(clock)),
+        (Some(cruise), None) => Some(Ok((clock, cruise))),
         (None, None) if clock.steps < SHORT && !to_an_end => None,
         (None, None) => Some(Err(unit("the steps never reached a steady rate"))),
     }
 }
 
-fn each(check: &CheckEvidence, setup: &Setup, value: impl Fn(&Motion) -> Result<Estimate, Withheld>) -> Vec<Reading> {
-    let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
-    travels.filter_map(|phase| Some(reading(phase, motion(phase)?.and_then(&value)))).collect()
+fn each(
+    check: &CheckEvidence,
+    setup: &Setup,
+    value: impl Fn((&Motion, &Cruise)) -> Result<Estimate, Withheld>,
+) -> Vec<Reading> {
+    travels(check, setup).filter_map(|(phase, _)| Some(reading(phase, motion(phase)?.and_then(&value)))).collect()
 }
 
 fn profile_time_error(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
-    let travels = check.phases.iter().filter_map(|phase| Some((phase, travel_speed(phase, setup)?)));
-    let told = travels.filter_map(|(phase, speed)| {
+    let told = travels(check, setup).filter_map(|(phase, speed)| {
         let result = motion(phase)?.and_then(|_| {
             // What was not commanded compares with nothing; the catalogue says so.
             let unknown = || if speed.is_finite() { Err(unit(TOO_SHORT)) } else { Ok(Estimate::of(f64::NAN)) };
@@ -145,13 +148,11 @@ fn each_steady(
     setup: &Setup,
     value: impl Fn(&Steadied) -> Result<Estimate, Withheld>,
 ) -> Vec<Reading> {
-    each(check, setup, |motion| {
-        motion.cruise.as_ref().map_or_else(|| Err(unit(TOO_SHORT)), |cruise| value(&cruise.clock))
-    })
+    each(check, setup, |(_, cruise)| value(&cruise.clock))
 }
 
 fn each_ramp(check: &CheckEvidence, setup: &Setup, ramp: fn(&Motion) -> Option<Ramp>) -> Vec<Reading> {
-    each(check, setup, |motion| {
+    each(check, setup, |(motion, _)| {
         let fitted = ramp(motion).ok_or_else(|| unit("the ramp has too few steps for a fit"))?;
         Ok(estimates::acceleration(&fitted, setup))
     })

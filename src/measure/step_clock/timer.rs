@@ -9,7 +9,7 @@
 //! height at no period the register's.
 
 use super::super::evidence::{CheckEvidence, PhaseEvidence};
-use super::super::values::{RECTANGULAR, clock, nobody, reading, seconds, stamp_variance, travel_speed, unit, whole};
+use super::super::values::{RECTANGULAR, clock, nobody, reading, seconds, stamp_variance, travels, unit, whole};
 use super::super::{Measurand, Reading, Setup, Withheld};
 use super::cruise::{BLOCK, STEADY_PER_CENT};
 use super::divide::Motion;
@@ -17,7 +17,7 @@ use super::measurands::{motion, of_the_step_clock};
 use super::steady::Steadied;
 use crate::capture::Tick;
 use crate::quantity::Dimension;
-use crate::stats::{Component, Estimate};
+use crate::stats::{COVERAGE, Component, Estimate};
 
 pub(in super::super) const RATE_GRANULARITY: Measurand = of_the_step_clock(
     "rate granularity",
@@ -53,6 +53,8 @@ const SPEEDS_MIN: usize = 3;
 const MORE_THAN_CHANCE: f64 = 4.0;
 /// What a whole number of ticks may be off to count as one.
 const WHOLE_WITHIN: f64 = 0.1;
+/// An offset that is in doubt by a larger part of a tick does not tell one number of ticks from another.
+const IN_DOUBT: f64 = 0.25;
 
 /// What the periods at several speeds say of the timer behind them.
 #[derive(Debug, Clone, PartialEq)]
@@ -82,15 +84,20 @@ pub enum TimerFinding {
     Offset,
     /// Half a tick or more from the line: the periods are not the nearest ones, or the timer counts otherwise.
     RoundedOtherwise,
+    /// The speeds are too close together, or their steps too few or too late, to tell one from another.
+    InDoubt,
 }
 
 impl TimerFit {
     /// What it means.
     pub fn finding(&self) -> TimerFinding {
         let ticks = self.offset.value / self.tick_s;
+        let doubt = self.offset.expanded_uncertainty(COVERAGE) / self.tick_s;
         if self.farthest_s >= 0.5 * self.tick_s {
             TimerFinding::RoundedOtherwise
-        } else if (ticks - ticks.round()).abs() > WHOLE_WITHIN {
+        } else if doubt > IN_DOUBT {
+            TimerFinding::InDoubt
+        } else if (ticks - ticks.round()).abs() > WHOLE_WITHIN.max(doubt) {
             TimerFinding::Offset
         } else if ticks.round() == 0.0 {
             TimerFinding::AsCommanded
@@ -131,22 +138,13 @@ struct Point {
 }
 
 fn points(check: &CheckEvidence, timer_hz: f64, setup: &Setup) -> Vec<Result<Point, Withheld>> {
-    let travels = check.phases.iter().filter_map(|phase| Some((phase, travel_speed(phase, setup)?)));
-    let told = travels.filter(|(_, speed)| speed.is_finite()).filter_map(|(phase, speed)| {
+    let told = travels(check, setup).filter(|(_, speed)| speed.is_finite()).filter_map(|(phase, speed)| {
         let nominal_hz = speed * setup.unit.steps_per_metre;
         let period = (timer_hz / nominal_hz).round().max(1.0) / timer_hz;
         let point = |(mean, uncertainty)| Point { period, longer: mean - period, uncertainty, nominal_hz };
-        Some(cruise(phase)?.and_then(|steady| measured(steady, setup)).map(point))
+        Some(motion(phase)?.and_then(|(_, cruise)| measured(&cruise.clock, setup)).map(point))
     });
     told.collect()
-}
-
-/// The clock of a phase's cruise; `None` where none can be asked for because the way was too short.
-fn cruise(phase: &PhaseEvidence) -> Option<Result<&Steadied, Withheld>> {
-    let steady = motion(phase)?.and_then(|motion| {
-        motion.cruise.as_ref().map(|cruise| &cruise.clock).ok_or_else(|| unit("the steps never reached a steady rate"))
-    });
-    Some(steady)
 }
 
 /// Period of the even clock that fits the steps best, and its standard uncertainty but for the jig's clock, s. Unlike the mean
@@ -215,10 +213,9 @@ fn of_the_fit(check: &CheckEvidence, setup: &Setup, value: fn(&TimerFit) -> Esti
 const NO_TIMER: &str = "the unit file does not say how fast the firmware's timer counts (`step timer` under `drive`)";
 
 fn rate_granularity(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {
-    let travels = check.phases.iter().filter(|phase| travel_speed(phase, setup).is_some());
-    let told = travels.filter_map(|phase| {
-        let granularity = cruise(phase)?.and_then(|steady| {
-            let (period, uncertainty) = measured(steady, setup)?;
+    let told = travels(check, setup).filter_map(|(phase, _)| {
+        let granularity = motion(phase)?.and_then(|(_, cruise)| {
+            let (period, uncertainty) = measured(&cruise.clock, setup)?;
             let period = Estimate::of(period).with("repeat", uncertainty).and(clock(period, setup));
             let tick = tick(phase, setup)?;
             let value = tick.value / period.value;
@@ -237,5 +234,27 @@ fn tick(phase: &PhaseEvidence, setup: &Setup) -> Result<Estimate, Withheld> {
     match phase.closer.as_ref().and_then(|look| look.timer.as_ref()) {
         Some(Ok(found)) => Ok(found.tick(setup)),
         _ => Err(nobody(NO_TIMER)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(ticks: f64, doubt: f64, farthest: f64) -> TimerFinding {
+        let tick_s = 0.5e-6;
+        let offset = Estimate::of(ticks * tick_s).with("fit", doubt * tick_s);
+        let clock_error = Estimate::exact(0.0);
+        TimerFit { tick_s, offset, clock_error, farthest_s: farthest * tick_s, fastest_hz: 7200.0, speeds: 3 }.finding()
+    }
+
+    #[test]
+    fn what_is_in_doubt_by_ticks_is_no_finding() {
+        assert_eq!(finding(0.02, 0.01, 0.1), TimerFinding::AsCommanded);
+        assert_eq!(finding(-1.98, 0.01, 0.1), TimerFinding::CompareOff { ticks: -2 });
+        assert_eq!(finding(0.3, 0.01, 0.1), TimerFinding::Offset);
+        assert_eq!(finding(1.15, 0.1, 0.1), TimerFinding::CompareOff { ticks: 1 });
+        assert_eq!(finding(0.9, 0.5, 0.1), TimerFinding::InDoubt);
+        assert_eq!(finding(0.0, 0.01, 0.6), TimerFinding::RoundedOtherwise);
     }
 }
