@@ -3,7 +3,7 @@
 use super::records::{Records, failed, tell};
 use super::{Exit, Failure, Format, print, say, show};
 use crate::record::events::Event;
-use crate::record::history::{Entry, History, Kind, Passed, Standing};
+use crate::record::history::{Entry, History, Passed, Standing};
 use crate::record::index::Known;
 use crate::report;
 use crate::written::nearest;
@@ -75,17 +75,10 @@ pub fn standing(standing: &Standing) -> &'static str {
 }
 
 fn of_passed(passed: &Passed) -> Value {
-    let kind = match passed.kind {
-        Kind::First => "first",
-        Kind::AfterInvalid => "after invalid",
-        Kind::Retest => "retest",
-        Kind::Rework => "rework",
-        Kind::Repeat => "repeat",
-    };
     let changes = passed.changes.iter();
     let changes = changes.map(|change| json!({ "part": change.name, "from": change.from, "to": change.to }));
     let mut told = of_run(&passed.run);
-    told["kind"] = json!(kind);
+    told["kind"] = json!(passed.kind.word());
     told["changes"] = changes.collect();
     told["clock_was_set_back"] = json!(passed.clock_was_set_back);
     told

@@ -7,6 +7,7 @@ mod bench;
 mod captures;
 mod dispatch;
 mod evidence;
+mod export;
 mod find;
 mod history;
 mod index;
@@ -20,6 +21,7 @@ mod operator;
 mod parts;
 mod preflight;
 mod prepared;
+mod query;
 mod recall;
 mod records;
 mod recover;
@@ -76,6 +78,8 @@ enum Command {
     Find(find::FindArgs),
     /// Tell where the units are that carry a part lot
     Recall(recall::RecallArgs),
+    /// Hand a fleet's records to other engines: partitioned Parquet, or CSV
+    Export(export::ExportArgs),
     /// Note that a unit leaves on its last conforming record
     Dispatch(dispatch::DispatchArgs),
     /// Note that a unit came back
@@ -140,6 +144,7 @@ pub fn main() -> ExitCode {
         Command::History(args) => history::history(&args),
         Command::Find(args) => find::find(&args),
         Command::Recall(args) => recall::recall(&args),
+        Command::Export(args) => export::export(&args),
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
         Command::Index(args) => index::index(&args),

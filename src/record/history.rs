@@ -53,6 +53,19 @@ pub enum Kind {
     Repeat,
 }
 
+impl Kind {
+    /// Its word for programs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::First => "first",
+            Self::AfterInvalid => "after invalid",
+            Self::Retest => "retest",
+            Self::Rework => "rework",
+            Self::Repeat => "repeat",
+        }
+    }
+}
+
 /// A part that was changed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Change {

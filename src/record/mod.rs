@@ -5,6 +5,7 @@
 mod clock;
 pub mod dispatch;
 pub mod events;
+pub mod export;
 pub mod history;
 pub mod index;
 pub mod lines;

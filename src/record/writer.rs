@@ -203,7 +203,8 @@ fn claim(part: &Path) -> Result<File, WriteError> {
     Err(disk(io::Error::other("it vanishes as soon as it is made; is another program cleaning up there?")))
 }
 
-fn is_still_there(handle: &File, path: &Path) -> bool {
+/// Whether what a handle holds is what stands at its path.
+pub fn is_still_there(handle: &File, path: &Path) -> bool {
     match (handle.metadata(), fs::metadata(path)) {
         (Ok(held), Ok(found)) => held.ino() == found.ino() && held.dev() == found.dev(),
         _ => false,

@@ -57,7 +57,8 @@ pub(super) fn read(folder: &Path, serial: &str, id: &str) -> Result<Facts, Strin
     Ok(facts)
 }
 
-fn bytes(path: &Path) -> Result<Vec<u8>, String> {
+/// The bytes of a record's file.
+pub fn bytes(path: &Path) -> Result<Vec<u8>, String> {
     let said = |error: std::io::Error| error.to_string();
     let kind = fs::symlink_metadata(path).map_err(said)?;
     if !kind.is_file() || kind.len() > LENGTH_MAX {

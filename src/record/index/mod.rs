@@ -13,6 +13,7 @@ mod heal;
 mod intake;
 mod lock;
 mod search;
+mod sweep;
 mod tables;
 #[cfg(test)]
 mod tests;
@@ -21,6 +22,9 @@ pub use answers::Known;
 pub use carried::{Said, Shortfall};
 pub use facts::Facts;
 pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
+pub use sweep::{Heading, Sweep, Swept};
+
+pub(super) use facts::bytes as record_bytes;
 
 use heal::Scope;
 use intake::Names;
@@ -124,12 +128,16 @@ impl Index {
 
     /// Takes in what is new in the folders, then asks. What the database cannot do for damage is done again on a new one,
     /// and what it cannot do for want of room or rights in memory: once.
-    fn with<T>(&mut self, scope: Scope<'_>, ask: impl Fn(&Connection) -> rusqlite::Result<T>) -> Result<T, IndexError> {
-        match self.try_with(scope, &ask) {
+    fn with<T>(
+        &mut self,
+        scope: Scope<'_>,
+        mut ask: impl FnMut(&Connection) -> rusqlite::Result<T>,
+    ) -> Result<T, IndexError> {
+        match self.try_with(scope, &mut ask) {
             Ok(answer) => Ok(answer),
             Err(error) if self.lock.is_some() => {
                 self.replace(&error)?;
-                self.try_with(scope, &ask).map_err(|said| self.error(said))
+                self.try_with(scope, &mut ask).map_err(|said| self.error(said))
             }
             Err(error) => Err(self.error(error)),
         }
@@ -138,7 +146,7 @@ impl Index {
     fn try_with<T>(
         &mut self,
         scope: Scope<'_>,
-        ask: &impl Fn(&Connection) -> rusqlite::Result<T>,
+        ask: &mut impl FnMut(&Connection) -> rusqlite::Result<T>,
     ) -> rusqlite::Result<T> {
         for _ in 0..TRIES {
             let generation = tables::generation(&self.connection)?;

@@ -81,6 +81,7 @@ struct Head {
     id: i64,
     check: String,
     check_id: i64,
+    measurand: String,
     label: String,
     tolerance: String,
     unit: String,
@@ -92,10 +93,25 @@ impl Index {
     /// # Errors
     /// What the database says.
     pub fn find(&mut self, wanted: &Wanted) -> Result<Vec<Found>, IndexError> {
-        self.with(Scope::All, |connection| match (&wanted.value, &wanted.check) {
-            (Some(value), _) => values(connection, wanted, value),
-            (None, Some(check)) => checks(connection, wanted, check),
-            (None, None) => runs(connection, wanted),
+        self.with(Scope::All, |connection| {
+            let mut found = searched(connection, wanted, (KNOWN_COLUMNS, KNOWN_NAMES), |row, of| {
+                let (place, check, value) = match of {
+                    Of::Run => (0, None, None),
+                    Of::Check(check) => (0, Some((check.to_owned(), intake::verdict(row, "check_decision")?)), None),
+                    Of::Value(head) => {
+                        let check = (head.check.clone(), intake::verdict(row, "check_decision")?);
+                        (row.get("place")?, Some(check), Some(value(row, head)?))
+                    }
+                };
+                Ok((place, Found { run: known(connection, row)?, check, value }))
+            })?;
+            if wanted.value.is_some() {
+                found.sort_by(|(place, one), (other_place, other): &(i64, Found)| {
+                    let key = |found: &Found, place: &i64| (found.run.started, found.run.id.clone(), *place);
+                    key(one, place).cmp(&key(other, other_place))
+                });
+            }
+            Ok(found.into_iter().map(|(_, found)| found).collect())
         })
     }
 
@@ -184,35 +200,60 @@ impl Conditions {
     }
 }
 
-fn runs(connection: &Connection, wanted: &Wanted) -> rusqlite::Result<Vec<Found>> {
-    let mut conditions = Conditions::of(wanted);
-    conditions.decided("run.decision", wanted.decision);
-    conditions.text.push_str(" ORDER BY run.started, run.folder");
-    let query = format!("{KNOWN_COLUMNS} FROM run {KNOWN_NAMES}");
-    conditions.rows(connection, &query, |row| Ok(Found { run: known(connection, row)?, check: None, value: None }))
+/// What a row is of.
+enum Of<'h> {
+    Run,
+    /// The check of this name.
+    Check(&'h str),
+    Value(&'h Head),
 }
 
-fn checks(connection: &Connection, wanted: &Wanted, check: &str) -> rusqlite::Result<Vec<Found>> {
-    let mut conditions = Conditions::of(wanted);
-    conditions.add("look.name = (SELECT id FROM name WHERE text = ?)", [Value::from(check.to_owned())]);
-    conditions.decided("checked.decision", wanted.decision);
-    conditions.text.push_str(" ORDER BY run.started, run.folder");
-    // A cross join is carried out in the order in which it is written.
-    let query = format!(
-        "{KNOWN_COLUMNS}, checked.decision AS check_decision FROM look CROSS JOIN checked ON checked.look = look.id
-         CROSS JOIN run ON run.id = checked.run {KNOWN_NAMES}"
-    );
-    conditions.rows(connection, &query, |row| {
-        let decision = intake::verdict(row, "check_decision")?;
-        Ok(Found { run: known(connection, row)?, check: Some((check.to_owned(), decision)), value: None })
-    })
+/// The numbers of the runs of which something is found, each behind that of its serial number; some more than once.
+pub(super) fn numbers(connection: &Connection, wanted: &Wanted) -> rusqlite::Result<Vec<(i64, i64)>> {
+    searched(connection, wanted, ("SELECT run.serial, run.id", ""), |row, _| Ok((row.get(0)?, row.get(1)?)))
 }
 
-fn values(connection: &Connection, wanted: &Wanted, value: &WantedValue) -> rusqlite::Result<Vec<Found>> {
+/// What is searched for, oldest first within a measurand's head. `asked`: columns, and the tables that they take beside
+/// those that are searched.
+fn searched<T>(
+    connection: &Connection,
+    wanted: &Wanted,
+    asked: (&str, &str),
+    mut row: impl FnMut(&Row<'_>, Of<'_>) -> rusqlite::Result<T>,
+) -> rusqlite::Result<Vec<T>> {
+    let (columns, names) = asked;
+    let mut conditions = Conditions::of(wanted);
+    let query = match (&wanted.value, &wanted.check) {
+        (Some(value), _) => return values(connection, wanted, value, asked, row),
+        (None, Some(check)) => {
+            conditions.add("look.name = (SELECT id FROM name WHERE text = ?)", [Value::from(check.clone())]);
+            conditions.decided("checked.decision", wanted.decision);
+            // A cross join is carried out in the order in which it is written.
+            format!(
+                "{columns}, checked.decision AS check_decision FROM look CROSS JOIN checked ON checked.look = look.id
+                 CROSS JOIN run ON run.id = checked.run {names}"
+            )
+        }
+        (None, None) => {
+            conditions.decided("run.decision", wanted.decision);
+            format!("{columns} FROM run {names}")
+        }
+    };
+    conditions.text.push_str(" ORDER BY run.started, run.folder");
+    conditions.rows(connection, &query, |found| row(found, wanted.check.as_deref().map_or(Of::Run, Of::Check)))
+}
+
+fn values<T>(
+    connection: &Connection,
+    wanted: &Wanted,
+    value: &WantedValue,
+    (columns, names): (&str, &str),
+    mut row: impl FnMut(&Row<'_>, Of<'_>) -> rusqlite::Result<T>,
+) -> rusqlite::Result<Vec<T>> {
     let query = format!(
-        "{KNOWN_COLUMNS}, value.place, value.value, value.u, value.decision AS value_decision,
+        "{columns}, value.place, value.value, value.u, value.decision AS value_decision,
              (SELECT decision FROM checked WHERE checked.look = ?1 AND checked.run = run.id) AS check_decision
-         FROM value CROSS JOIN run ON run.id = value.run {KNOWN_NAMES}"
+         FROM value CROSS JOIN run ON run.id = value.run {names}"
     );
     let mut found = Vec::new();
     for head in heads(connection, &value.measurand)? {
@@ -230,26 +271,21 @@ fn values(connection: &Connection, wanted: &Wanted, value: &WantedValue) -> rusq
             }
         }
         conditions.add("value.value IS NOT NULL", []);
-        found.extend(conditions.rows(connection, &query, |row| {
-            let of_head = FoundValue {
-                measurand: value.measurand.clone(),
-                label: head.label.clone(),
-                tolerance: head.tolerance.clone(),
-                unit: head.unit.clone(),
-                value: row.get("value")?,
-                standard_uncertainty: row.get("u")?,
-                decision: intake::verdict(row, "value_decision")?,
-            };
-            let check = Some((head.check.clone(), intake::verdict(row, "check_decision")?));
-            let place: i64 = row.get("place")?;
-            Ok((place, Found { run: known(connection, row)?, check, value: Some(of_head) }))
-        })?);
+        found.extend(conditions.rows(connection, &query, |found| row(found, Of::Value(&head)))?);
     }
-    found.sort_by(|(place, one), (other_place, other)| {
-        let key = |found: &Found, place: &i64| (found.run.started, found.run.id.clone(), *place);
-        key(one, place).cmp(&key(other, other_place))
-    });
-    Ok(found.into_iter().map(|(_, found)| found).collect())
+    Ok(found)
+}
+
+fn value(row: &Row<'_>, head: &Head) -> rusqlite::Result<FoundValue> {
+    Ok(FoundValue {
+        measurand: head.measurand.clone(),
+        label: head.label.clone(),
+        tolerance: head.tolerance.clone(),
+        unit: head.unit.clone(),
+        value: row.get("value")?,
+        standard_uncertainty: row.get("u")?,
+        decision: intake::verdict(row, "value_decision")?,
+    })
 }
 
 fn heads(connection: &Connection, measurand: &str) -> rusqlite::Result<Vec<Head>> {
@@ -264,6 +300,7 @@ fn heads(connection: &Connection, measurand: &str) -> rusqlite::Result<Vec<Head>
             id: row.get("id")?,
             check: row.get("name")?,
             check_id: row.get("look")?,
+            measurand: measurand.to_owned(),
             label: row.get("label")?,
             tolerance: row.get("tolerance")?,
             unit: row.get("unit")?,

@@ -1,0 +1,193 @@
+//! A whole fleet in one go: every run that is wanted, its checks and its values, in the order in which the tables have them.
+//!
+//! Nothing is gathered: what is handed out is forgotten. All of it is of one moment, whatever other processes add meanwhile.
+
+use super::answers::{KNOWN_COLUMNS, KNOWN_NAMES, Known, known};
+use super::heal::Scope;
+use super::search::{Wanted, numbers};
+use super::{Index, IndexError, intake};
+use crate::record::stored::Verdict;
+use rusqlite::{Connection, params};
+use std::ops::ControlFlow;
+
+/// Whoever takes in a fleet. Units come first, then checks, then values. A selected run has a place: 0 for the first that
+/// was handed out, then 1 and so on.
+pub trait Sweep {
+    /// It begins; where it had begun before, what was handed out then is void.
+    fn begin(&mut self) -> ControlFlow<()>;
+    /// All runs of a serial number, by their ids, and whether each is selected; one of them is.
+    fn unit(&mut self, runs: Vec<(Known, bool)>) -> ControlFlow<()>;
+    /// The decision on a check.
+    fn check(&mut self, run: usize, name: &str, decision: Verdict) -> ControlFlow<()>;
+    /// A measured value, or that it was withheld.
+    fn value(&mut self, run: usize, head: &Heading, value: &Swept) -> ControlFlow<()>;
+}
+
+/// What many values have in common.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heading {
+    /// No other one has it.
+    pub number: i64,
+    pub check: String,
+    pub measurand: String,
+    pub label: String,
+    pub tolerance: String,
+    pub unit: String,
+    pub lower: Option<f64>,
+    pub upper: Option<f64>,
+}
+
+/// One value.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Swept {
+    /// Among the values of its run, from 0.
+    pub place: u32,
+    pub decision: Verdict,
+    pub value: Option<f64>,
+    pub standard_uncertainty: Option<f64>,
+}
+
+/// The selected runs: their numbers in ascending order, each with its place.
+struct Selected(Vec<(i64, usize)>);
+
+impl Index {
+    /// Hands out the runs of which something is found, whole.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn sweep(&mut self, wanted: &Wanted, sweep: &mut dyn Sweep) -> Result<(), IndexError> {
+        self.with(Scope::All, |connection| {
+            // Who breaks it off knows why.
+            let _ = all(connection, wanted, sweep)?;
+            Ok(())
+        })
+    }
+}
+
+fn all(connection: &Connection, wanted: &Wanted, sweep: &mut dyn Sweep) -> rusqlite::Result<ControlFlow<()>> {
+    if sweep.begin().is_break() {
+        return Ok(ControlFlow::Break(()));
+    }
+    let (selected, flow) = units(connection, numbers(connection, wanted)?, sweep)?;
+    if flow.is_break() || checks(connection, &selected, sweep)?.is_break() {
+        return Ok(flow);
+    }
+    values(connection, &selected, sweep)
+}
+
+/// `numbers`: those of the selected runs, each behind that of its serial number.
+fn units(
+    connection: &Connection,
+    mut numbers: Vec<(i64, i64)>,
+    sweep: &mut dyn Sweep,
+) -> rusqlite::Result<(Selected, ControlFlow<()>)> {
+    numbers.sort_unstable();
+    numbers.dedup();
+    let mut selected = Vec::with_capacity(numbers.len());
+    let query = format!("{KNOWN_COLUMNS} FROM run {KNOWN_NAMES} WHERE run.serial = ?1 ORDER BY run.folder");
+    let mut query = connection.prepare(&query)?;
+    for of_unit in numbers.chunk_by(|one, other| one.0 == other.0) {
+        let runs = query.query_map([of_unit[0].0], |row| {
+            let number: i64 = row.get("number")?;
+            let is_selected = of_unit.binary_search(&(of_unit[0].0, number)).is_ok();
+            if is_selected {
+                selected.push((number, selected.len()));
+            }
+            Ok((known(connection, row)?, is_selected))
+        })?;
+        let runs = runs.collect::<rusqlite::Result<Vec<_>>>()?;
+        if sweep.unit(runs).is_break() {
+            return Ok((Selected(selected), ControlFlow::Break(())));
+        }
+    }
+    selected.sort_unstable();
+    Ok((Selected(selected), ControlFlow::Continue(())))
+}
+
+impl Selected {
+    /// The first and the last number.
+    fn range(&self) -> [i64; 2] {
+        let [Some(first), Some(last)] = [self.0.first(), self.0.last()] else { return [0, -1] };
+        [first.0, last.0]
+    }
+
+    /// Finds places of numbers that come in ascending order.
+    fn places(&self) -> impl FnMut(i64) -> Option<usize> {
+        let mut rest = &self.0[..];
+        move |number| {
+            let passed = rest.partition_point(|(earlier, _)| *earlier < number);
+            rest = &rest[passed..];
+            rest.first().filter(|(found, _)| *found == number).map(|(_, place)| *place)
+        }
+    }
+}
+
+fn checks(connection: &Connection, selected: &Selected, sweep: &mut dyn Sweep) -> rusqlite::Result<ControlFlow<()>> {
+    let mut looks = connection
+        .prepare("SELECT look.id, name.text FROM look JOIN name ON name.id = look.name ORDER BY name.text, look.id")?;
+    let looks = looks.query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))?;
+    let mut query = connection
+        .prepare("SELECT run, decision FROM checked WHERE look = ?1 AND run BETWEEN ?2 AND ?3 ORDER BY run")?;
+    let [first, last] = selected.range();
+    for look in looks {
+        let (look, name) = look?;
+        let mut place = selected.places();
+        let mut rows = query.query([look, first, last])?;
+        while let Some(row) = rows.next()? {
+            let Some(run) = place(row.get("run")?) else { continue };
+            if sweep.check(run, &name, intake::verdict(row, "decision")?).is_break() {
+                return Ok(ControlFlow::Break(()));
+            }
+        }
+    }
+    Ok(ControlFlow::Continue(()))
+}
+
+fn values(connection: &Connection, selected: &Selected, sweep: &mut dyn Sweep) -> rusqlite::Result<ControlFlow<()>> {
+    let mut query = connection.prepare(
+        "SELECT run, place, decision, value, u FROM value WHERE head = ?1 AND run BETWEEN ?2 AND ?3 ORDER BY run, place",
+    )?;
+    let [first, last] = selected.range();
+    for heading in headings(connection)? {
+        let mut place = selected.places();
+        let mut rows = query.query(params![heading.number, first, last])?;
+        while let Some(row) = rows.next()? {
+            let Some(run) = place(row.get("run")?) else { continue };
+            let value = Swept {
+                place: row.get("place")?,
+                decision: intake::verdict(row, "decision")?,
+                value: row.get("value")?,
+                standard_uncertainty: row.get("u")?,
+            };
+            if sweep.value(run, &heading, &value).is_break() {
+                return Ok(ControlFlow::Break(()));
+            }
+        }
+    }
+    Ok(ControlFlow::Continue(()))
+}
+
+/// In an order that a rebuilt index has, too.
+fn headings(connection: &Connection) -> rusqlite::Result<Vec<Heading>> {
+    let mut query = connection.prepare(
+        "SELECT head.id, name.text AS name, measurand.text AS measurand, label.text AS label, tolerance.text AS tolerance,
+             unit.text AS unit, head.lower, head.upper
+         FROM head JOIN look ON look.id = head.look JOIN name ON name.id = look.name
+             JOIN name measurand ON measurand.id = head.measurand JOIN name label ON label.id = head.label
+             JOIN name tolerance ON tolerance.id = head.tolerance JOIN name unit ON unit.id = head.unit
+         ORDER BY measurand.text, name.text, label.text, tolerance.text, head.id",
+    )?;
+    let headings = query.query_map([], |row| {
+        Ok(Heading {
+            number: row.get("id")?,
+            check: row.get("name")?,
+            measurand: row.get("measurand")?,
+            label: row.get("label")?,
+            tolerance: row.get("tolerance")?,
+            unit: row.get("unit")?,
+            lower: row.get("lower")?,
+            upper: row.get("upper")?,
+        })
+    })?;
+    headings.collect()
+}
