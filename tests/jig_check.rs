@@ -19,13 +19,13 @@ use tempfile::TempDir;
 
 const SIMULATED: &str = "fixtures/jigs/simulated.yaml";
 
-/// Fault of a jig, and what has to name it: a channel without motion, or a requirement on the reference unit.
-const NAMED_BY: [(&str, &str); 5] = [
-    ("drifted-gain", "pack voltage"),
-    ("fast-jig-clock", "clock"),
-    ("stretched-encoder", "travel length"),
-    ("deaf-input", "right end stop"),
-    ("sticking-switch", "end-stop repeatability"),
+/// Fault of a jig, and what has to name it: channels against their references, or requirements on the reference unit.
+const NAMED_BY: [(&str, &[&str]); 5] = [
+    ("drifted-gain", &["pack voltage"]),
+    ("fast-jig-clock", &["clock"]),
+    ("stretched-encoder", &["encoder", "travel length"]),
+    ("deaf-input", &["right end stop", "encoder", "missed end stops"]),
+    ("sticking-switch", &["end-stop repeatability"]),
 ];
 
 fn check(jig: &Path, results: &Path, more: &[&str]) -> Output {
@@ -64,7 +64,7 @@ fn a_sound_jig_passes_on_fifty_seeds() {
     let one = |seed: u64| {
         let folder = TempDir::new().expect("a folder");
         let seed_text = seed.to_string();
-        let more = ["--reference-unit", "SM-0001", "--seed", &seed_text, "--format", "json"];
+        let more = ["--reference-unit", "SM-0000", "--seed", &seed_text, "--format", "json"];
         let output = check(&project(SIMULATED), folder.path(), &more);
         (output.status.code() != Some(0)).then(|| {
             let checked = json(&output);
@@ -80,17 +80,17 @@ fn each_way_for_a_jig_to_lie_is_named_and_nothing_else_is() {
     for (fault, by) in NAMED_BY {
         for seed in ["3", "8"] {
             let folder = TempDir::new().expect("a folder");
-            let more = ["--reference-unit", "SM-0001", "--seed", seed, "--fault", fault, "--format", "json"];
+            let more = ["--reference-unit", "SM-0000", "--seed", seed, "--fault", fault, "--format", "json"];
             let output = check(&project(SIMULATED), folder.path(), &more);
             let checked = json(&output);
             let mut named = named(&checked);
             named.dedup();
             assert_eq!(output.status.code(), Some(1), "{fault}, seed {seed}: {named:?}");
             if fault == "deaf-input" {
-                // The unit's end stop is behind the same line.
-                assert!(named.contains(&by.to_owned()) && named.contains(&"missed end stops".to_owned()), "{named:?}");
+                // The unit's end stop is behind the same line, and all that rests on it.
+                assert!(by.iter().all(|by| named.contains(&(*by).to_owned())), "{named:?}");
             } else {
-                assert_eq!(named, [by], "{fault}, seed {seed}");
+                assert_eq!(named, by, "{fault}, seed {seed}");
             }
         }
     }
@@ -118,7 +118,7 @@ fn what_has_no_reference_is_told_and_nothing_passes_by_silence() {
     assert!(text.contains("not checked, no reference in the jig file, and no --reference-unit:"), "{text}");
     assert!(text.contains("pack voltage") && text.contains("SIMULATED"), "{text}");
     // With the reference unit on it, the channels that its plan rests on are checked; the sampled ones are not.
-    let output = check(&jig, folder.path(), &["--reference-unit", "SM-0001", "--format", "json"]);
+    let output = check(&jig, folder.path(), &["--reference-unit", "SM-0000", "--format", "json"]);
     assert_eq!(output.status.code(), Some(0));
     let checked = json(&output);
     let by = |channel: &str| {
@@ -137,7 +137,7 @@ fn what_has_no_reference_is_told_and_nothing_passes_by_silence() {
 #[test]
 fn the_logbook_keeps_what_was_found_and_what_it_cost() {
     let folder = TempDir::new().expect("a folder");
-    let output = check(&project(SIMULATED), folder.path(), &["--reference-unit", "SM-0001", "--operator", "Wren"]);
+    let output = check(&project(SIMULATED), folder.path(), &["--reference-unit", "SM-0000", "--operator", "Wren"]);
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
     let lines = Logbook::of(folder.path(), "simulated bench").expect("a name").read().expect("read").lines;
     let [Entry::Use(still), Entry::Use(moved), Entry::Check(kept)] =
@@ -145,17 +145,52 @@ fn the_logbook_keeps_what_was_found_and_what_it_cost() {
     else {
         panic!("{lines:?}")
     };
-    // Two wires of fifty pulses, one reference; the unit's supply stayed off, and no unit was plugged in for it.
-    assert_eq!((still.cycles["auxiliary 2"], still.cycles["auxiliary 1"], still.runs), (100, 1, 0));
+    // Two wires of fifty pulses, one reference, the load; the unit's supply stayed off, and no unit was plugged in for it.
+    let cycles = |output: &str| still.cycles[output];
+    assert_eq!((cycles("auxiliary 2"), cycles("auxiliary 1"), cycles("dummy load"), still.runs), (100, 1, 1, 0));
     assert!(!still.cycles.contains_key("unit supply") && moved.cycles["unit supply"] == 1 && moved.runs == 1);
     let Check { run, reference_unit, decision, values } = kept;
-    let home = folder.path().join("SM-0001").join(run.as_ref().expect("a run")).join("record.json");
-    assert!(home.is_file() && *decision == Verdict::Conforms && reference_unit.as_deref() == Some("SM-0001"));
+    let home = folder.path().join("SM-0000").join(run.as_ref().expect("a run")).join("record.json");
+    assert!(home.is_file() && *decision == Verdict::Conforms && reference_unit.as_deref() == Some("SM-0000"));
     let value = |name: &str| values.iter().find(|value| value.name == name).expect("a value").clone();
     let volts = value("pack voltage against its reference");
     assert!((volts.value - 7.4).abs() < 0.04 && volts.unit == "V" && volts.on.is_none());
     let travel = value("encoder and end stops: travel length");
-    assert!((travel.value - 560.0).abs() < 0.6 && travel.unit == "mm" && travel.on.as_deref() == Some("SM-0001"));
+    assert!((travel.value - 560.0).abs() < 0.6 && travel.unit == "mm" && travel.on.as_deref() == Some("SM-0000"));
+}
+
+/// The finding on the reference unit's travel, and the check's exit status, where the jig file says this of the unit.
+fn travel(says: &str, serial: &str) -> (Value, Option<i32>) {
+    let folder = TempDir::new().expect("a folder");
+    let text = std::fs::read_to_string(project(SIMULATED)).expect("the jig file");
+    let shipped = "travel length: 560.0 mm ± 1.0 mm, uncertainty: 0.15 mm";
+    assert!(text.contains(shipped));
+    let jig = folder.path().join("jig.yaml");
+    std::fs::write(&jig, text.replace(shipped, says)).expect("written");
+    let output = check(&jig, folder.path(), &["--reference-unit", serial, "--format", "json"]);
+    let findings = json(&output)["findings"].as_array().expect("findings").clone();
+    let found = findings.into_iter().find(|finding| finding["channel"] == "encoder").expect("it is told");
+    (found, output.status.code())
+}
+
+#[test]
+fn the_reference_unit_s_travel_is_judged_with_the_doubt_of_what_is_known_of_it() {
+    for (says, decision, exit) in [
+        ("travel length: 560.0 mm ± 1.0 mm, uncertainty: 0.15 mm", "conforms", 0),
+        // The same reading, but of what it is held against less is known.
+        ("travel length: 560.0 mm ± 1.0 mm, uncertainty: 0.6 mm", "undecided", 3),
+        ("travel length: 557.0 mm ± 1.0 mm, uncertainty: 0.15 mm", "does not conform", 1),
+    ] {
+        let (found, status) = travel(says, "SM-0000");
+        assert_eq!((found["decision"].as_str(), status), (Some(decision), Some(exit)), "{found}");
+        let doubt = found["standard_uncertainty"].as_f64().expect("a number");
+        let stated: f64 = says.rsplit(' ').nth(1).and_then(|number| number.parse().ok()).expect("a number");
+        assert!(doubt > stated && doubt < stated + 0.05, "{found}");
+    }
+    // What is known of one unit is true of no other.
+    let (found, status) = travel("travel length: 557.0 mm ± 1.0 mm, uncertainty: 0.15 mm", "SM-0001");
+    assert_eq!((found["decision"].as_str(), status), (Some("not checked"), Some(0)), "{found}");
+    assert!(found["why"].as_str().is_some_and(|why| why.contains("SM-0001 is on the jig")), "{found}");
 }
 
 #[test]
@@ -163,7 +198,7 @@ fn what_is_wrong_is_told_before_anything_is_switched() {
     let folder = TempDir::new().expect("a folder");
     for (more, code, why) in [
         (&["--reference-unit", "XX"][..], 2, "`XX` is no serial number"),
-        (&["--reference-unit", "SM-0001", "--fault", "worn-out"][..], 2, "there is no fault"),
+        (&["--reference-unit", "SM-0000", "--fault", "worn-out"][..], 2, "there is no fault"),
     ] {
         let output = check(&project(SIMULATED), folder.path(), more);
         let said = String::from_utf8_lossy(&output.stderr).into_owned();

@@ -10,7 +10,7 @@ mod wear;
 mod wires;
 mod words;
 
-pub use references::{ClockReference, LoopBack, References, ValueReference};
+pub use references::{ClockReference, LoadReference, LoopBack, References, UnitReference, ValueReference};
 pub use trips::Trips;
 pub use wear::{WearLimit, WearPart};
 

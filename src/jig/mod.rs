@@ -5,8 +5,9 @@ mod file;
 pub mod pi;
 
 pub use file::{
-    ClockReference, ColourReading, Dates, EdgeInput, Encoder, JigFile, JigKind, LoopBack, OutputLine, PowerReading,
-    References, SampleInput, SampleSource, SampleWire, TickClock, Trips, ValueReference, WearLimit, WearPart,
+    ClockReference, ColourReading, Dates, EdgeInput, Encoder, JigFile, JigKind, LoadReference, LoopBack, OutputLine,
+    PowerReading, References, SampleInput, SampleSource, SampleWire, TickClock, Trips, UnitReference, ValueReference,
+    WearLimit, WearPart,
 };
 
 use crate::capture::{OutputChannel, Part, Tick};

@@ -1,7 +1,7 @@
 //! Carries out what needs no motion, the unit's supply off: sends pulses, switches references, waits for the clocks. The
 //! interlocks are watched at all times, and the outputs are off on every way out.
 
-use super::{Proof, loop_back, reading, ticking};
+use super::{Proof, load, loop_back, reading, ticking};
 use crate::capture::{CaptureSink, OutputChannel, Part};
 use crate::clock::HostTime;
 use crate::jig::{JigError, JigFile, LoopBack};
@@ -76,6 +76,10 @@ impl Session<'_, '_> {
             proofs.extend(loop_back::proofs(wire, &part, self.jig));
         }
         proofs.extend(self.values()?);
+        if let Some(reference) = &references.load {
+            let part = self.settled(Some(OutputChannel::DummyLoad))?;
+            proofs.push(load::proof(reference, &part, self.jig));
+        }
         match (ticking::not_checked(self.jig), &references.clock) {
             (None, Some(reference)) => {
                 let until = began.host.after(Duration::from_secs_f64(reference.over_s));
@@ -107,15 +111,21 @@ impl Session<'_, '_> {
         switches.dedup();
         let mut proofs = Vec::new();
         for by in switches {
-            by.map_or(Ok(()), |output| self.drive(output, true))?;
-            self.watch(SETTLING)?;
-            let part = self.watch(READING)?;
-            by.map_or(Ok(()), |output| self.drive(output, false))?;
+            let part = self.settled(by)?;
             for value in values.iter().filter(|value| value.by == by) {
                 proofs.push(reading::proof(value, part.samples(value.channel), self.jig));
             }
         }
         Ok(proofs)
+    }
+
+    /// What is read once an output has been on for a moment; it is off again then.
+    fn settled(&mut self, by: Option<OutputChannel>) -> Result<Part, Trouble> {
+        by.map_or(Ok(()), |output| self.drive(output, true))?;
+        self.watch(SETTLING)?;
+        let part = self.watch(READING)?;
+        by.map_or(Ok(()), |output| self.drive(output, false))?;
+        Ok(part)
     }
 
     fn drive(&mut self, output: OutputChannel, on: bool) -> Result<(), Trouble> {
@@ -260,6 +270,6 @@ mod tests {
             assert_eq!((ended, on), (Err(Trouble::Interrupted), 0));
         }
         let (ended, on) = troubled(1000, &|_| {}, &never);
-        assert_eq!((ended, on), (Ok(12), 0), "three for each of two wires, five values, the clock");
+        assert_eq!((ended, on), (Ok(13), 0), "three for each of two wires, five values, the load, the clock");
     }
 }

@@ -24,7 +24,7 @@ pub fn cover(jig: &JigFile, plan: Option<&Plan>, proofs: &[Proof]) -> Vec<Covere
         .map(|channel| {
             let found = proofs.iter().filter(|proof| !matches!(proof.found, Found::NotChecked { .. }));
             let mut by: Vec<String> =
-                found.filter(|proof| proof.channel == channel).map(|proof| proof.what.clone()).collect();
+                found.filter(|proof| proof.is_about(&channel)).map(|proof| proof.what.clone()).collect();
             by.extend(plan.into_iter().flat_map(|plan| rests_on(plan, &channel)));
             Covered { channel, by }
         })

@@ -1,16 +1,20 @@
-//! The jig against its references, before a shift: known values, wires from outputs to inputs, the computer's clock.
+//! The jig against its references, before a shift: known values, wires from outputs to inputs, the computer's clock, the dummy
+//! load, a unit that was measured by other means.
 //!
 //! Each finding is judged with its doubt by the rule that qualifies units, and what has no reference is told as not checked:
 //! a silence would read as a pass. The calibration's own doubt is no part of these budgets, since it is what is on trial.
 
 mod conduct;
 mod cover;
+mod load;
 mod loop_back;
 mod reading;
 mod ticking;
+mod unit;
 
 pub use conduct::{Trouble, prove};
 pub use cover::{Covered, cover};
+pub use unit::travel;
 
 use crate::decide::{Decision, Judgement, Limits, Rule, judge};
 use crate::quantity::Tolerance;
@@ -24,6 +28,8 @@ pub const RULE: Rule = Rule::FalseAccept { at_most: 0.025 };
 pub struct Proof {
     /// What it is about, by the name in the jig file: a channel, `clock`.
     pub channel: String,
+    /// What else of the jig it rests on.
+    pub also: &'static [&'static str],
     /// What was held against what: "against its reference".
     pub what: String,
     /// How it came out.
@@ -60,13 +66,28 @@ impl Proof {
         let judgement = judge(&estimate, &Limits { lower, upper }, &RULE);
         Self {
             channel,
+            also: &[],
             what: what.into(),
             found: Found::Measured { tolerance: tolerance.clone(), estimate, judgement },
         }
     }
 
     fn nothing(channel: String, what: impl Into<String>, why: impl Into<String>) -> Self {
-        Self { channel, what: what.into(), found: Found::Nothing { why: why.into() } }
+        Self { channel, also: &[], what: what.into(), found: Found::Nothing { why: why.into() } }
+    }
+
+    fn not_checked(channel: String, what: impl Into<String>, why: impl Into<String>) -> Self {
+        Self { channel, also: &[], what: what.into(), found: Found::NotChecked { why: why.into() } }
+    }
+
+    /// The same, of more than one channel.
+    fn also_of(self, also: &'static [&'static str]) -> Self {
+        Self { also, ..self }
+    }
+
+    /// Whether it says something of a channel.
+    fn is_about(&self, channel: &str) -> bool {
+        self.channel == channel || self.also.contains(&channel)
     }
 
     /// What it decides; nothing where it was not checked.

@@ -1,7 +1,7 @@
 //! A sampled channel against a known value: the mean of what it reads, as its calibration turns it into a value.
 
 use super::Proof;
-use crate::capture::Sample;
+use crate::capture::{Sample, SampleChannel};
 use crate::jig::{JigFile, ValueReference};
 use crate::stats::{Component, Estimate, summary};
 
@@ -10,22 +10,28 @@ const SAMPLES_MIN: usize = 3;
 
 /// What a channel shows of its reference.
 pub(super) fn proof(reference: &ValueReference, samples: &[Sample], jig: &JigFile) -> Proof {
-    let channel = reference.channel.name();
     let what = "against its reference";
-    let calibration =
-        jig.samples.iter().find(|input| input.channel == reference.channel).map(|input| input.calibration);
+    match mean(reference.channel, samples, jig) {
+        Ok(value) => {
+            let value = value.with("reference", reference.uncertainty);
+            Proof::measured(reference.channel.name(), what, &reference.reads, value)
+        }
+        Err(why) => Proof::nothing(reference.channel.name(), what, why),
+    }
+}
+
+/// The mean of what a channel read, or why there is none.
+pub(super) fn mean(channel: SampleChannel, samples: &[Sample], jig: &JigFile) -> Result<Estimate, String> {
+    let calibration = jig.samples.iter().find(|input| input.channel == channel).map(|input| input.calibration);
     let codes: Vec<f64> = samples.iter().map(|sample| f64::from(sample.code)).collect();
     let mean = summary::mean(&codes).zip(summary::standard_deviation(&codes)).filter(|_| codes.len() >= SAMPLES_MIN);
     let (Some(calibration), Some((mean, scatter))) = (calibration, mean) else {
-        return Proof::nothing(channel, what, format!("{} samples came, which says nothing", codes.len()));
+        return Err(format!("{} samples came, which says nothing", codes.len()));
     };
     let count = codes.len() as f64;
     let repeat = Component::repeated("repeat", calibration.gain * scatter / count.sqrt(), count - 1.0);
-    let value = Estimate::of(calibration.gain * mean + calibration.offset)
-        .and(repeat)
-        .and(Component::rectangular("resolution", 0.5 * calibration.gain))
-        .with("reference", reference.uncertainty);
-    Proof::measured(channel, what, &reference.reads, value)
+    let resolution = Component::rectangular("resolution", 0.5 * calibration.gain);
+    Ok(Estimate::of(calibration.gain * mean + calibration.offset).and(repeat).and(resolution))
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! The jig's clock against the computer's: how many of its ticks passed between two moments of the other. The longer the
 //! wait, the less it matters how well each of the two moments is known on both.
 
-use super::{Found, Proof};
+use super::Proof;
 use crate::capture::Tick;
 use crate::clock::HostTime;
 use crate::jig::{ClockReference, JigFile, JigKind};
@@ -41,12 +41,13 @@ pub(super) fn not_checked(jig: &JigFile) -> Option<Proof> {
         (_, None) => "no reference in the jig file",
         _ => return None,
     };
-    Some(Proof { channel: "clock".into(), what: WHAT.into(), found: Found::NotChecked { why: why.into() } })
+    Some(Proof::not_checked("clock".into(), WHAT, why))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::care::check::Found;
     use crate::decide::Decision;
     use crate::written::Source;
 

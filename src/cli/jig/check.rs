@@ -61,7 +61,7 @@ pub struct CheckArgs {
 
 /// What to see to before outputs are switched.
 const BEFORE: [&str; 3] = [
-    "Hands off the jig: relays and solenoids will move; the unit's supply stays off",
+    "Hands off the jig: relays and solenoids will move; the unit's supply stays off, the dummy load gets hot",
     "The carriage stands clear of both ends",
     "Emergency stop within reach, guard closed",
 ];
@@ -75,8 +75,12 @@ pub fn check(args: &CheckArgs) -> Result<Exit, Failure> {
     let interrupted = watch_for_signals()?;
     let started = ComputerClock::new().wall();
     within_calibration(&jig, started.date(), args.overdue_because.as_deref())?;
-    let (proofs, simulated) = without_motion(args, &unit, &jig, &interrupted)?;
+    let (mut proofs, simulated) = without_motion(args, &unit, &jig, &interrupted)?;
     let unit = run.as_ref().map(carry_out).transpose()?;
+    if let Some(reference) = &jig.references.unit {
+        let run = plan.as_ref().zip(unit.as_ref().map(|done| &done.outcome));
+        proofs.push(check::travel(reference, args.reference_unit.as_deref(), run));
+    }
     let checked = Checked { jig: &jig, plan: plan.as_ref(), proofs: &proofs, unit: unit.as_ref(), simulated };
     enter(&args.results, &jig, simulated, Entry::Check(checked.entry()), "this check is not in it");
     tell_drift(args, &jig, simulated)?;

@@ -1,6 +1,7 @@
 //! What a jig is held against before a shift: known values that can be switched to its channels, wires from outputs to
-//! inputs, the computer's clock. Each reference states its own doubt, and how far the channel may be off is a tolerance like
-//! any other; what has no reference is never taken for checked.
+//! inputs, the computer's clock, the dummy load as a known resistor, a unit that was measured by other means. Each reference
+//! states its own doubt, and how far the jig may be off is a tolerance like any other; what has no reference is never taken
+//! for checked.
 
 use super::{EdgeInput, OutputLine, words};
 use crate::capture::{EdgeChannel, OutputChannel, SampleChannel};
@@ -16,6 +17,10 @@ pub struct References {
     pub values: Vec<ValueReference>,
     /// Wires from an output to an input.
     pub loop_backs: Vec<LoopBack>,
+    /// The dummy load, where its resistance is known.
+    pub load: Option<LoadReference>,
+    /// The unit that is put on the jig before a shift.
+    pub unit: Option<UnitReference>,
 }
 
 /// How the jig's clock is held against the computer's.
@@ -65,6 +70,27 @@ pub struct LoopBack {
     pub delay: Tolerance,
 }
 
+/// The dummy load as a known resistor across the pack: voltage over current has to come out as that. It needs no output
+/// beyond those that every jig has, and no pack of a known voltage.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadReference {
+    /// What has to come out, with its tolerance.
+    pub resistance: Tolerance,
+    /// Standard uncertainty of the known resistance, Ω.
+    pub uncertainty: f64,
+}
+
+/// A unit that was measured by other means.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnitReference {
+    /// Its serial number: what is known of it is true of no other.
+    pub serial: String,
+    /// Travel from one end switch to the other as the jig has to find it, with its tolerance.
+    pub travel: Tolerance,
+    /// Standard uncertainty of the known travel, m.
+    pub uncertainty: f64,
+}
+
 /// What else of the file the references speak of.
 pub(super) struct Wired<'a> {
     pub edges: &'a [EdgeInput],
@@ -90,8 +116,12 @@ pub(super) fn references(file: &Fields<'_>, wired: &Wired<'_>) -> References {
         .into_iter()
         .filter_map(|(name, node)| loop_back(name, node, fields.notes(), wired))
         .collect();
+    let load = fields.fields("dummy load", "{ resistance: 6.8 ohm ± 3 %, uncertainty: 20 mohm }");
+    let load = load.and_then(|fields| load_reference(fields, &samples, wired));
+    let unit = "{ serial: SM-0000, travel length: 560.0 mm ± 0.5 mm, uncertainty: 0.1 mm }";
+    let unit = fields.fields("reference unit", unit).and_then(unit_reference);
     fields.end();
-    References { clock, values, loop_backs }
+    References { clock, values, loop_backs, load, unit }
 }
 
 /// The entries of a map under a key: a channel each.
@@ -161,6 +191,37 @@ fn loop_back(name: &Scalar, node: &Node, notes: &Notes, wired: &Wired<'_>) -> Op
     Some(LoopBack { from: from?, to: to?, pulses, every_s, delay: delay? })
 }
 
+fn load_reference(fields: Fields<'_>, samples: &[SampleChannel], wired: &Wired<'_>) -> Option<LoadReference> {
+    let known = Dimension::Resistance;
+    let resistance = fields.need_parsed("resistance", example(known), |text| two_sided(text, known));
+    let uncertainty = fields.need_parsed("uncertainty", small(known), words::uncertainty(known));
+    let load = OutputChannel::DummyLoad;
+    let mut lacking = Vec::new();
+    if !wired.outputs.iter().any(|line| line.channel == load) {
+        lacking.push(format!("output `{}`", load.name()));
+    }
+    let read = [SampleChannel::PackVoltage, SampleChannel::PackCurrent].into_iter();
+    lacking.extend(read.filter(|one| !samples.contains(one)).map(|one| format!("sampled channel `{}`", one.name())));
+    for lacking in &lacking {
+        fields.notes().add(
+            fields.at(),
+            format!("this jig has no {lacking}"),
+            "add it to this jig, or leave the reference out",
+        );
+    }
+    fields.end();
+    Some(LoadReference { resistance: resistance?, uncertainty: uncertainty? }).filter(|_| lacking.is_empty())
+}
+
+fn unit_reference(fields: Fields<'_>) -> Option<UnitReference> {
+    let known = Dimension::Length;
+    let serial = fields.need_word("serial", "SM-0000").map(|word| word.text.trim().to_owned());
+    let travel = fields.need_parsed("travel length", example(known), |text| two_sided(text, known));
+    let uncertainty = fields.need_parsed("uncertainty", small(known), words::uncertainty(known));
+    fields.end();
+    Some(UnitReference { serial: serial?, travel: travel?, uncertainty: uncertainty? })
+}
+
 /// A tolerance that has a middle.
 fn two_sided(text: &str, dimension: Dimension) -> Result<Tolerance, Mistake> {
     let tolerance = Tolerance::parse(text, dimension).map_err(|misread| Mistake::new(misread.what, misread.right))?;
@@ -179,6 +240,8 @@ fn example(dimension: Dimension) -> &'static str {
         Dimension::Current => "0 mA ± 5 mA",
         Dimension::Temperature => "22 °C ± 1 K",
         Dimension::Ratio => "0 % ± 1 %",
+        Dimension::Resistance => "6.8 ohm ± 3 %",
+        Dimension::Length => "560.0 mm ± 0.5 mm",
         _ => "5 ms ± 1 ms",
     }
 }
@@ -189,6 +252,8 @@ fn small(dimension: Dimension) -> &'static str {
         Dimension::Voltage => "1 mV",
         Dimension::Current => "0.1 mA",
         Dimension::TemperatureDifference => "0.1 K",
+        Dimension::Resistance => "20 mohm",
+        Dimension::Length => "0.1 mm",
         _ => "0.1 %",
     }
 }
@@ -208,7 +273,8 @@ fn pulses(text: &str) -> Result<u32, Mistake> {
         .ok_or_else(|| Mistake::new(format!("`{text}` is no number of pulses"), "write a whole number from 2 to 1000"))
 }
 
-/// An output that may be switched while nothing moves. The unit's supply and what draws from the pack stay off.
+/// An output that may put a known value or a pulse somewhere while nothing moves. The unit's supply stays off, and the dummy
+/// load has a reference of its own.
 fn switch(text: &str, wired: &Wired<'_>) -> Result<OutputChannel, Mistake> {
     let stays_off = |output: &OutputChannel| matches!(output, OutputChannel::UnitSupply | OutputChannel::DummyLoad);
     let known: Vec<OutputChannel> =
