@@ -141,6 +141,35 @@ fn a_killed_run_is_cut_off_by_the_boards_own_watchdog() {
     assert!(!off.on && off.at - off.heard <= WATCHDOG_CYCLES, "{:.3} ms", ms(off.at - off.heard));
 }
 
+/// The shipped jig's references against its board's own firmware, for as short as the clock allows.
+#[test]
+#[ignore = "needs avr-gcc and simavr, in real time: bash tests/emulated/bench_check.sh"]
+fn the_board_s_own_firmware_is_checked_by_its_jig_file() {
+    let bench = EmulatedBench::start("1.4.0", &WorldSettings::default());
+    let text = std::fs::read_to_string(bench::shipped::project("fixtures/jigs/capture-board.yaml")).expect("it ships");
+    let jig = bench.folder.path().join("jig.yaml");
+    std::fs::write(&jig, text.replace("over: 30 s", "over: 20 s")).expect("written");
+    for _ in 0..3 {
+        let output = bench.check(&jig).output().expect("the binary runs");
+        let said = String::from_utf8_lossy(&output.stderr);
+        // Held up, evidence is lost or the clocks are known too badly.
+        if matches!(output.status.code(), Some(3 | 4)) {
+            println!("asked again, since the bench was held up: {said}");
+            continue;
+        }
+        let checked: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{said}"));
+        let findings = checked["findings"].as_array().expect("findings");
+        for found in findings {
+            println!("{} {}: {} {}", found["channel"], found["what"], found["value"], found["decision"]);
+        }
+        assert_eq!(output.status.code(), Some(0), "{checked}");
+        let conform = findings.iter().filter(|found| found["decision"] == "conforms").count();
+        assert_eq!((conform, findings.len()), (6, 7), "all but the reference unit, which is not on it");
+        return;
+    }
+    panic!("the bench was held up three times");
+}
+
 #[test]
 #[ignore = "needs avr-gcc and simavr, in real time: bash tests/emulated/bench_check.sh"]
 fn an_unplugged_bench_makes_the_run_invalid() {

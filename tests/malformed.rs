@@ -108,7 +108,7 @@ fn the_plan_for_front_panels_fits_the_jigs_that_see_flicker() {
 /// What is shipped is sound, fits every jig that is shipped, and takes the time that its first lines promise.
 #[test]
 fn shipped_files_are_sound_and_plans_take_their_time() {
-    let plans = ["outgoing", "quick", "firmware", "returned", "soak", "positioning"]
+    let plans = ["outgoing", "quick", "firmware", "returned", "soak", "positioning", "jig-check-plain"]
         .map(|plan| format!("../../../test-plans/{plan}.yaml"));
     let jigs = ["simulated", "usb-board", "raspberry-pi", "capture-board"]
         .map(|jig| format!("../../../fixtures/jigs/{jig}.yaml"));

@@ -8,6 +8,7 @@ use railproof::capture::{EdgeChannel, OutputChannel, Part, Tick};
 use railproof::sim::{Mechanics, Seen, Wire, WorldSettings};
 use std::fmt::Write as _;
 use std::io::{BufRead, BufReader, Write};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
@@ -88,12 +89,28 @@ impl EmulatedBench {
     pub fn run(&self, plan: &str) -> Command {
         let results = self.folder.path().join("results");
         let mut command = shipped::run(plan, "fixtures/jigs/capture-board.yaml", &results, "SM-0001");
+        command.arg("--confirmed");
+        self.plug_in(&mut command);
+        command
+    }
+
+    /// The jig's check on it.
+    pub fn check(&self, jig: &Path) -> Command {
+        let mut command = Command::new(assert_cmd::cargo::cargo_bin("railproof"));
+        command
+            .args(["jig", "check", "--confirmed", "--format", "json"])
+            .args(["--unit".as_ref(), shipped::project("fixtures/units/dunlin-600.yaml").as_os_str()])
+            .args(["--jig".as_ref(), jig.as_os_str()])
+            .args(["--results".as_ref(), self.folder.path().join("results").as_os_str()]);
+        self.plug_in(&mut command);
+        command
+    }
+
+    fn plug_in(&self, command: &mut Command) {
         command
             .args(["--unit-port".as_ref(), self.folder.path().join("unit").as_os_str()])
             .args(["--board-port".as_ref(), self.folder.path().join("board").as_os_str()])
-            .arg("--confirmed")
             .stdin(Stdio::null());
-        command
     }
 
     /// Kills the host as a fault would.

@@ -29,7 +29,7 @@ cp $(find $parts/lib/modules -name i2c-dev.ko -o -name i2c-bcm2835.ko -o -name b
 cp tests/data/units/dipper-300.yaml tests/emulated/pi-pins.yaml $root
 cp tests/emulated/pi_init.sh $root/init
 # The shipped jig, without the chips that are not there.
-sed -e '/^samples:/,/^# `light flicker`/d' -e '/^lit above/d' -e '/^trips:/,$d' \
+sed -e '/^samples:/,/^# `light flicker`/d' -e '/^lit above/d' -e '/^references:/,$d' \
     fixtures/jigs/raspberry-pi.yaml >$root/pins-alone.yaml
 echo 'samples: {}' >>$root/pins-alone.yaml
 (cd $root && find . | cpio --quiet -o -H newc | gzip -1) >target/pi/root.cpio.gz

@@ -5,7 +5,8 @@
 
 mod stand_in;
 
-use railproof::capture::{CaptureSink, Mark, Part};
+use railproof::capture::{CaptureSink, EdgeChannel, Mark, OutputChannel, Part, SampleChannel};
+use railproof::care::{Usage, check};
 use railproof::clock::{Clock, ComputerClock};
 use railproof::decide::Decision;
 use railproof::event::{Event, RunOutcome, Watcher};
@@ -15,7 +16,7 @@ use railproof::jig::{Jig, JigFile};
 use railproof::plan::Draft;
 use railproof::port::memory_pair;
 use railproof::run::{self, Answering, Bench, Evidence, Job};
-use railproof::sim::WorldSettings;
+use railproof::sim::{CheckWiring, SwitchedReference, WorldSettings};
 use railproof::unit::Unit;
 use railproof::written::{Problem, Source};
 use stand_in::{StandIn, Trouble};
@@ -83,6 +84,36 @@ impl Watcher for Troublemaker<'_> {
             begin(self.trouble);
         }
     }
+}
+
+/// The shipped jig's references on the stand-in, wired as the jig file's comments say; fewer and faster pulses, since this takes
+/// its real time.
+#[test]
+fn a_jig_is_checked_by_its_pins_and_chips() {
+    let text =
+        file("fixtures/jigs/raspberry-pi.yaml").text().replace("pulses: 50, every: 40 ms", "pulses: 5, every: 20 ms");
+    let jig_file = read(JigFile::read(&Source::new("raspberry-pi.yaml", text)));
+    let unit = read(Unit::read(&file("fixtures/units/dunlin-600.yaml")));
+    let [reference, wire] = [0, 1].map(OutputChannel::Auxiliary);
+    let volts = SwitchedReference { by: reference, channel: SampleChannel::PackVoltage, value: 7.4, uncertainty: 2e-3 };
+    let ends = [EdgeChannel::LeftEndStop, EdgeChannel::RightEndStop];
+    let loop_backs = ends.map(|end| (wire, end)).to_vec();
+    let settings =
+        WorldSettings { wiring: CheckWiring { loop_backs, references: vec![volts] }, ..WorldSettings::default() };
+    let wiring = PiWiring::of(&jig_file).expect("all is wired");
+    let clock = ComputerClock::new();
+    let (mut link, unit_s_end) = memory_pair(&clock);
+    let one_wire = tempfile::tempdir().expect("a folder");
+    let mut header = StandIn::new(&wiring, &settings, unit_s_end, one_wire.path());
+    let mut jig = PiJig::open(&wiring, &clock, &mut header).unwrap_or_else(|error| panic!("{error}"));
+    let mut bench = Bench { clock: &clock, port: &mut link, jig: &mut jig, unit: &unit };
+    let proofs = check::prove(&jig_file, &mut bench, &AtomicBool::new(false), &mut Usage::default());
+    let proofs = proofs.unwrap_or_else(|trouble| panic!("{trouble}"));
+    let decided: Vec<_> = proofs.iter().filter_map(|proof| Some((proof.name(), proof.decision()?))).collect();
+    assert!(decided.iter().all(|(_, decision)| *decision == Decision::Conforms), "{proofs:#?}");
+    // Three for each of two wires, five values, the load; a Pi's clock is the computer's own.
+    assert_eq!((decided.len(), proofs.len()), (12, 13), "{decided:?}");
+    assert!(!header.supply_is_on());
 }
 
 /// Runs the plan; returns its outcome, whether the unit was left with its supply, and how often the keep-alive pin toggled.

@@ -63,6 +63,22 @@ fn a_raspberry_pi_knows_its_wires() {
     assert_eq!(jig.lit_above, 0.5);
 }
 
+/// Every jig that is shipped has what it can be held against.
+#[test]
+fn references_are_those_that_the_jig_s_wiring_allows() {
+    let built = good(include_str!("../../../fixtures/jigs/capture-board.yaml")).references;
+    let (pi, board) = (good(PI).references, good(BOARD).references);
+    let counts = |of: &References| (of.clock.is_some(), of.values.len(), of.loop_backs.len());
+    assert_eq!((counts(&board), counts(&built), counts(&pi)), ((true, 5, 2), (true, 4, 0), (false, 5, 2)));
+    assert!(built.values.iter().all(|value| value.by.is_none()), "its board has no output to spare");
+    for of in [&board, &built, &pi] {
+        let (load, unit) = (of.load.as_ref().expect("a load"), of.unit.as_ref().expect("a unit"));
+        assert_eq!((load.uncertainty, unit.serial.as_str(), unit.uncertainty), (0.02, "SM-0000", 0.15e-3));
+        let (lower, upper) = unit.travel.limits();
+        assert_eq!((lower, upper), (Some(0.559), Some(0.561)));
+    }
+}
+
 #[test]
 fn a_calibration_falls_due_the_day_after() {
     let jig = good(PI);

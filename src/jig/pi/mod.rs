@@ -94,7 +94,7 @@ mod tests {
     fn a_jig_file_becomes_a_wiring() {
         let pi = include_str!("../../../fixtures/jigs/raspberry-pi.yaml");
         let wiring = wiring("raspberry-pi.yaml", pi).expect("all channels are wired");
-        assert_eq!((wiring.edges.len(), wiring.outputs.len(), wiring.samples.len()), (12, 7, 14));
+        assert_eq!((wiring.edges.len(), wiring.outputs.len(), wiring.samples.len()), (12, 9, 14));
         assert_eq!((wiring.edges[0], wiring.keep_alive), ((EdgeChannel::Step, 17), 26));
     }
 
