@@ -23,7 +23,7 @@ const FLOORS: &[(&str, u8, &[&str])] = &[
     ("sim", 4, &[]),
     ("care", 5, &[]),
     ("rehearsal", 5, &["study"]),
-    ("report", 5, &[]),
+    ("report", 5, &["study"]),
     ("study", 5, &[]),
     ("cli", 6, &[]),
 ];
@@ -34,7 +34,7 @@ const NARROW: &[(&str, &[&str])] = &[
     ("measure", &["capture", "quantity", "stats"]),
     ("sim", &["capture", "clock", "jig", "port", "quantity"]),
     ("study", &["record", "event", "plan", "measure", "decide", "stats", "quantity"]),
-    ("report", &["record", "event", "plan", "measure", "decide", "capture", "stats", "quantity"]),
+    ("report", &["record", "event", "plan", "measure", "decide", "capture", "stats", "quantity", "study"]),
 ];
 
 /// Rooms that touch no file, port or clock.

@@ -51,6 +51,11 @@ impl OpenBench {
 }
 
 impl Choice {
+    /// The bench of a simulated world.
+    pub fn simulated(world: WorldArgs) -> Self {
+        Self { unit_port: None, board_port: None, world }
+    }
+
     /// Opens the bench that the jig file describes.
     ///
     /// # Errors

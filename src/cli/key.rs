@@ -32,7 +32,7 @@ struct NewArgs {
 }
 
 /// Where the key is.
-#[derive(Debug, Clone, Args)]
+#[derive(Debug, Clone, Default, Args)]
 pub struct KeyChoice {
     /// File of the bench's key; without it `railproof/bench.key` in the user's folder of settings
     #[arg(long, value_name = "FILE", env = "RAILPROOF_KEY")]

@@ -5,6 +5,7 @@
 
 mod bench;
 mod captures;
+mod compare;
 mod dispatch;
 mod evidence;
 mod export;
@@ -30,6 +31,7 @@ mod run;
 mod show;
 mod signals;
 mod simulate;
+mod tabular;
 mod verify;
 mod watch;
 mod world;
@@ -80,6 +82,8 @@ enum Command {
     Recall(recall::RecallArgs),
     /// Hand a fleet's records to other engines: partitioned Parquet, or CSV
     Export(export::ExportArgs),
+    /// Tell what got worse between two sets of runs, what stayed as it was, and what cannot be told yet
+    Compare(compare::CompareArgs),
     /// Note that a unit leaves on its last conforming record
     Dispatch(dispatch::DispatchArgs),
     /// Note that a unit came back
@@ -145,6 +149,7 @@ pub fn main() -> ExitCode {
         Command::Find(args) => find::find(&args),
         Command::Recall(args) => recall::recall(&args),
         Command::Export(args) => export::export(&args),
+        Command::Compare(args) => compare::compare(&args),
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
         Command::Index(args) => index::index(&args),

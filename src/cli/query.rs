@@ -81,6 +81,7 @@ impl Query {
             check: self.check.clone(),
             value: self.value.clone(),
             decision: self.decision,
+            ..Wanted::default()
         }
     }
 

@@ -72,7 +72,8 @@ pub fn wiring(references: &References) -> CheckWiring {
     }
 }
 
-fn firmware(text: &str) -> Result<FirmwareVersion, String> {
+/// A firmware that the simulated unit has.
+pub fn firmware(text: &str) -> Result<FirmwareVersion, String> {
     [FirmwareVersion::V1_4_0, FirmwareVersion::V1_5_0]
         .into_iter()
         .find(|version| version.text() == text)

@@ -21,7 +21,7 @@ const TEXT_MAX: usize = 2_000;
 /// Why no report came out.
 #[derive(Debug, thiserror::Error)]
 #[error("the JUnit report cannot be written: {0}")]
-pub struct JunitError(String);
+pub struct JunitError(pub(super) String);
 
 /// The report. `digest` is the SHA-256 of `record.json`.
 ///
@@ -200,17 +200,17 @@ fn properties(record: &Record, digest: &str) -> Vec<(String, String)> {
 }
 
 /// Text without anything that XML cannot hold, on one line.
-fn clean(text: &str) -> String {
+pub(super) fn clean(text: &str) -> String {
     visible_within(text, TEXT_MAX)
 }
 
 /// Text that may stand inside a marked section, which ends at the first `]]>`.
-fn marked(text: &str) -> String {
+pub(super) fn marked(text: &str) -> String {
     text.replace("]]>", "]]]]><![CDATA[>")
 }
 
 /// The report with properties, and with times as all schemas accept them.
-fn completed(written: &[u8], properties: &[(String, String)]) -> Result<String, quick_xml::Error> {
+pub(super) fn completed(written: &[u8], properties: &[(String, String)]) -> Result<String, quick_xml::Error> {
     let mut reader = Reader::from_reader(written);
     let mut writer = Writer::new_with_indent(Vec::new(), b' ', 2);
     let mut buffer = Vec::new();

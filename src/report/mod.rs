@@ -5,6 +5,7 @@
 //! bytes. Deliberately absent: live runs, files, clocks, and any decision of its own.
 
 mod budget;
+mod compare;
 mod drift;
 mod face;
 mod found;
@@ -27,6 +28,7 @@ mod words;
 mod worst;
 
 pub use budget::{budget, budgets};
+pub use compare::{compared, compared_html, compared_junit};
 pub use drift::{Individuals, drift_html};
 pub use found::found;
 pub use history::history;

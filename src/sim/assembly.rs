@@ -39,10 +39,14 @@ impl FirmwareVersion {
     }
 }
 
+/// Bits of a seed that decide what unit and jig are like; the others tell its runs apart.
+pub const MAKE_BITS: u32 = 52;
+
 /// What the world is to be like.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WorldSettings {
-    /// Decides everything that is left to chance.
+    /// Decides everything that is left to chance. Its lower 52 bits decide what unit and jig are like, so that seeds which
+    /// differ in the others alone are runs of one unit on one jig.
     pub seed: u64,
     /// What is wrong with unit or bench.
     pub faults: Vec<Fault>,
@@ -60,6 +64,13 @@ pub struct WorldSettings {
     pub air_celsius: f64,
     /// How the bench is wired for its own check.
     pub wiring: CheckWiring,
+}
+
+impl WorldSettings {
+    /// The seed of what unit and jig are like.
+    pub(super) fn make(&self) -> u64 {
+        self.seed & ((1 << MAKE_BITS) - 1)
+    }
 }
 
 impl Default for WorldSettings {
@@ -127,7 +138,7 @@ impl Assembly {
 
     /// The unit of a seed with its faults.
     pub fn drawn(settings: &WorldSettings) -> Self {
-        let chance = &mut Chance::new(settings.seed, Stream::Assembly);
+        let chance = &mut Chance::new(settings.make(), Stream::Assembly);
         let spread = |parameter| settings.spread.of(parameter);
         let motor = Motor::size_17();
         let motor = Motor {
@@ -199,7 +210,7 @@ impl Assembly {
 
     /// What differs only where a population says so; it has a stream of chance of its own, so that it changes no other luck.
     fn differ_further(&mut self, settings: &WorldSettings) {
-        let chance = &mut Chance::new(settings.seed, Stream::Further);
+        let chance = &mut Chance::new(settings.make(), Stream::Further);
         let mut vary = |parameter, value: &mut f64| *value *= chance.spread(settings.spread.of(parameter));
         vary(P::RotorInertia, &mut self.motor.rotor_inertia);
         vary(P::DetentTorque, &mut self.motor.detent_torque);
@@ -239,7 +250,7 @@ impl WorldSettings {
 
 /// The light bar as a whole and the controls, with their spread from piece to piece.
 fn panel(settings: &WorldSettings) -> (LightBarMake, [ControlMake; CONTROLS]) {
-    let chance = &mut Chance::new(settings.seed, Stream::Bar);
+    let chance = &mut Chance::new(settings.make(), Stream::Bar);
     let spread = |parameter| settings.spread.of(parameter);
     let bar = LightBarMake::sound();
     let bar = LightBarMake {

@@ -37,7 +37,7 @@ mod train;
 mod wiring;
 mod world;
 
-pub use assembly::{FirmwareVersion, WorldSettings};
+pub use assembly::{FirmwareVersion, MAKE_BITS, WorldSettings};
 pub use bench::{Reference, SimClock, SimJig, SimPort, bench};
 pub use chance::{Chance, Stream};
 pub use faults::{Fault, FaultKind, FaultProblem};

@@ -6,8 +6,10 @@ mod doubtful_line;
 mod estimate;
 mod logistic;
 pub mod monte_carlo;
+pub mod multiplicity;
 mod pooled;
 mod proportion;
+pub mod ranks;
 mod separable;
 mod sine_fit;
 pub mod spectrum;
@@ -15,6 +17,7 @@ mod spread;
 pub mod student;
 pub mod summary;
 mod tally;
+pub mod two_means;
 
 /// Coverage probability of every expanded uncertainty that is told (JCGM 100:2008, 6.3.3).
 pub const COVERAGE: f64 = 0.95;

@@ -72,6 +72,7 @@ python3 tests/heavy/step_clock.py "$railproof" fixtures/units/dunlin-600.yaml
 python3 tests/heavy/spectrum.py "$railproof" fixtures/units/dunlin-600.yaml
 python3 tests/heavy/pack.py "$railproof" fixtures/units/dunlin-600.yaml
 python3 tests/heavy/calibration.py "$railproof"
+python3 tests/heavy/studies.py "$railproof"
 for sheet in $(find "$results" -name '*.pdf'); do
     # Outside: structure of every PDF sheet; how: package qpdf
     quietly qpdf --check "$sheet"

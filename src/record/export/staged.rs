@@ -250,7 +250,8 @@ fn place(to: &Path) -> Result<PathBuf, ExportError> {
 
 /// What was asked for beside model and dates, which choose partitions.
 fn only(wanted: &Wanted) -> BTreeMap<String, String> {
-    let Wanted { model: _, from: _, before: _, firmware, plan, bench, operator, part, check, value, decision } = wanted;
+    let Wanted { model: _, from: _, before: _, firmware, plan, revision, serial, .. } = wanted;
+    let Wanted { bench, operator, part, check, value, decision, .. } = wanted;
     let part = part.as_ref().map(|part| format!("{}={}", part.name, part.lot));
     let value = value.as_ref().map(|value| {
         let limit = |limit: Option<f64>| limit.map_or_else(|| "any".into(), |limit| limit.to_string());
@@ -261,6 +262,8 @@ fn only(wanted: &Wanted) -> BTreeMap<String, String> {
     let all = [
         ("firmware", firmware.clone()),
         ("plan", plan.clone()),
+        ("revision", revision.map(|revision| revision.to_string())),
+        ("serial", serial.clone()),
         ("bench", bench.clone()),
         ("operator", operator.clone()),
         ("part", part),

@@ -8,6 +8,7 @@
 
 mod answers;
 mod carried;
+mod columns;
 mod facts;
 mod heal;
 mod intake;
@@ -20,6 +21,7 @@ mod tests;
 
 pub use answers::Known;
 pub use carried::{Said, Shortfall};
+pub use columns::{Column, Columns, Entry};
 pub use facts::Facts;
 pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
 pub use sweep::{Heading, Sweep, Swept};

@@ -19,6 +19,9 @@ pub struct Wanted {
     pub model: Option<String>,
     pub firmware: Option<String>,
     pub plan: Option<String>,
+    /// The plan's revision.
+    pub revision: Option<u32>,
+    pub serial: Option<String>,
     /// Name of the bench or of its jig.
     pub bench: Option<String>,
     pub operator: Option<String>,
@@ -137,13 +140,13 @@ impl Index {
 
 /// Conditions on a run, and what stands for their question marks.
 #[derive(Default)]
-struct Conditions {
-    text: String,
+pub(super) struct Conditions {
+    pub text: String,
     values: Vec<Value>,
 }
 
 impl Conditions {
-    fn of(wanted: &Wanted) -> Self {
+    pub fn of(wanted: &Wanted) -> Self {
         let mut conditions = Self::default();
         let names = [
             ("model", &wanted.model),
@@ -156,6 +159,12 @@ impl Conditions {
                 let is_named = format!("run.{column} = (SELECT id FROM name WHERE text = ?)");
                 conditions.add(&is_named, [Value::from(name.clone())]);
             }
+        }
+        if let Some(revision) = wanted.revision {
+            conditions.add("run.revision = ?", [Value::from(revision)]);
+        }
+        if let Some(serial) = &wanted.serial {
+            conditions.add("run.serial = (SELECT id FROM serial WHERE text = ?)", [Value::from(serial.clone())]);
         }
         if let Some(bench) = &wanted.bench {
             let is_named = "(SELECT id FROM name WHERE text = ?) IN (run.bench, run.jig)";
@@ -176,7 +185,7 @@ impl Conditions {
         conditions
     }
 
-    fn add(&mut self, condition: &str, values: impl IntoIterator<Item = Value>) {
+    pub fn add(&mut self, condition: &str, values: impl IntoIterator<Item = Value>) {
         self.text.push_str(if self.text.is_empty() { "WHERE " } else { " AND " });
         self.text.push_str(condition);
         self.values.extend(values);
@@ -189,7 +198,7 @@ impl Conditions {
     }
 
     /// The rows of a query that they hold for.
-    fn rows<T>(
+    pub fn rows<T>(
         &self,
         connection: &Connection,
         query: &str,

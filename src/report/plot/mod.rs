@@ -10,7 +10,9 @@ mod lines;
 mod span;
 mod voltage;
 
+pub use frame::{Caption, Frame};
 pub use individuals::individuals;
+pub use span::Span;
 
 use crate::record::Record;
 

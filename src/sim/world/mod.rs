@@ -64,11 +64,11 @@ impl World {
     /// A world at its beginning: the unit without supply, the carriage somewhere on its rail.
     pub fn new(settings: &WorldSettings) -> Self {
         let assembly = Assembly::drawn(settings);
-        let seed = settings.seed;
-        let mut jig = Chance::new(seed, Stream::Jig);
+        let (seed, make) = (settings.seed, settings.make());
+        let mut jig = Chance::new(make, Stream::Jig);
         let clock = JigClock::drawn(&mut jig).off_by(assembly.jig.clock_error);
         let encoder = Encoder::drawn(&mut jig, assembly.place, assembly.jig.encoder_error);
-        let mut converters = Converters::drawn(&mut jig, &mut Chance::new(seed ^ 0x5e45, Stream::Bar));
+        let mut converters = Converters::drawn(&mut jig, &mut Chance::new(make ^ 0x5e45, Stream::Bar));
         converters.volts = converters.volts.drifted(assembly.jig.volts_error);
         let train = assembly.train(encoder, seed);
         Self {
