@@ -5,6 +5,7 @@
 
 mod bench;
 mod captures;
+mod claim;
 mod compare;
 mod dispatch;
 mod evidence;
@@ -88,6 +89,8 @@ enum Command {
     Dispatch(dispatch::DispatchArgs),
     /// Note that a unit came back
     Receive(dispatch::ReceiveArgs),
+    /// Compare a returned unit with its as-shipped record: what changed, and what did not
+    Claim(claim::ClaimArgs),
     /// Bring the index of the records up to date, or make it anew
     Index(index::IndexArgs),
     /// Tell what a plan would let through: carry it out on thousands of simulated units whose truth is known
@@ -152,6 +155,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::compare(&args),
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
+        Command::Claim(args) => claim::claim(&args),
         Command::Index(args) => index::index(&args),
         Command::Rehearse(args) => rehearse::rehearse(&args),
         Command::Simulate(args) => simulate::simulate(&args),

@@ -38,5 +38,5 @@ pub use number::measured;
 pub use plot::{Plot, plots};
 pub use recall::recalled;
 pub use sections::{Section, sections_html};
-pub use sheet::{Kind, SheetError, kind, sheet_html, sheet_pdf};
+pub use sheet::{ClaimSheet, Kind, SheetError, kind, sheet_html, sheet_pdf};
 pub use text::text;

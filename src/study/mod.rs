@@ -3,6 +3,7 @@
 //! Everything here is a pure function of what records hold, or of a table that was handed in: no files, ports or clocks. A
 //! study names the method of every number and its source, and where the numbers do not suffice it says what is missing.
 
+pub mod claim;
 pub mod compare;
 pub mod rehearse;
 mod series;

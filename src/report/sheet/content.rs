@@ -30,6 +30,7 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
         failures: failures(record),
         rule: phrases::rule(record),
         groups: record.checks.iter().map(group).collect(),
+        comparison: Vec::new(),
         plots: plot::plots(record),
         calibrations: calibrations(record),
         notes: record.warnings.iter().map(|warning| visible(warning)).collect(),

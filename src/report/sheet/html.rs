@@ -23,7 +23,7 @@ pub fn page(sheet: &Sheet) -> String {
                     @if let Some(mark) = sheet.simulated { p class="mark first" { (mark) } }
                     (head(sheet))
                     (failures(sheet))
-                    (results(sheet))
+                    @if sheet.comparison.is_empty() { (results(sheet)) } @else { (comparison(sheet)) }
                     (plots(sheet))
                     (bench(sheet))
                     (cautions(sheet))
@@ -124,6 +124,31 @@ fn results(sheet: &Sheet) -> Markup {
             colgroup { col; col; col; col; col; }
             thead { tr { @for head in ["Requirement", "Measured", "Limits", "Scale", "Decision"] { th scope="col" { (head) } } } }
             @for one in &sheet.groups { tbody { (group(one)) } }
+        }
+    }
+}
+
+fn comparison(sheet: &Sheet) -> Markup {
+    html! {
+        h2 { "As shipped and now" }
+        p class="rule" { (sheet.rule) }
+        table class="comparison" {
+            thead { tr {
+                @for head in ["Value", "As shipped", "Now", "Change", "E", ""] {
+                    th scope="col" { (head) @if head == "E" { sub { "n" } } }
+                }
+            } }
+            tbody { @for one in &sheet.comparison { tr {
+                th class="name" scope="row" {
+                    @if one.wears { strong { (one.name) } } @else { (one.name) }
+                    div class="small" { @if one.wears { "wears" @if !one.note.is_empty() { "; " } } (one.note) }
+                }
+                td data-head="As shipped" { (one.shipped) }
+                td data-head="Now" { (one.now) }
+                td data-head="Change" { (one.change) }
+                td data-head="E_n" { (one.e_n) }
+                td data-head="" { span class="decision" style=(hue(one.verdict)) { (look::mark(one.verdict)) " " (one.told) } }
+            } } }
         }
     }
 }

@@ -3,11 +3,13 @@
 //! What a sheet says is settled once, in [`content`]; [`html`] and [`pdf`] only set it. Both come out with the same bytes
 //! whenever they are made from the same record.
 
+mod claim;
 mod content;
 mod html;
 mod pdf;
 mod phrases;
 
+pub use claim::ClaimSheet;
 pub use pdf::SheetError;
 
 use super::plot::Plot;
@@ -71,6 +73,8 @@ struct Sheet {
     failures: Vec<Failure>,
     rule: String,
     groups: Vec<Group>,
+    /// What a claim compares, in place of a run's results.
+    comparison: Vec<Compared>,
     plots: Vec<Plot>,
     calibrations: Vec<[String; 3]>,
     notes: Vec<String>,
@@ -132,5 +136,22 @@ struct Row {
     limits: String,
     margin: String,
     scale: Option<String>,
+    verdict: Verdict,
+}
+
+/// A value of two runs, side by side.
+#[derive(Debug)]
+struct Compared {
+    name: String,
+    /// Its phase and checks, and of how many readings it is the mean.
+    note: String,
+    shipped: String,
+    now: String,
+    change: String,
+    e_n: String,
+    /// Whether it is one of those that wear.
+    wears: bool,
+    told: &'static str,
+    /// How the finding is marked.
     verdict: Verdict,
 }

@@ -22,7 +22,11 @@ pub fn set(sheet: &Sheet) -> Flow {
     list(&mut flow, overdue::TITLE, &sheet.overdue);
     list(&mut flow, "Why the run is invalid", &sheet.reasons);
     failures(&mut flow, sheet);
-    results(&mut flow, sheet);
+    if sheet.comparison.is_empty() {
+        results(&mut flow, sheet);
+    } else {
+        comparison(&mut flow, sheet);
+    }
     plots(&mut flow, sheet);
     calibrations(&mut flow, sheet);
     list(&mut flow, "Notes of the bench", &sheet.notes);
@@ -200,6 +204,36 @@ fn results(flow: &mut Flow, sheet: &Sheet) {
     }
 }
 
+/// What a claim compares.
+fn comparison(flow: &mut Flow, sheet: &Sheet) {
+    flow.section("As shipped and now", 120.0);
+    flow.paragraph(&sheet.rule, Type { size: 7.6, leading: 10.2, ..Type::BODY });
+    flow.y += 7.0;
+    let columns =
+        columns([("Value", 128.0), ("As shipped", 96.0), ("Now", 96.0), ("Change", 100.0), ("E_n", 38.0), ("", 74.0)]);
+    flow.need(70.0);
+    let mut table = Table::new(flow, &columns);
+    for one in &sheet.comparison {
+        let [name, shipped, now, change, e_n, told] = &columns;
+        let note = match (one.wears, one.note.is_empty()) {
+            (false, _) => one.note.clone(),
+            (true, true) => "wears".to_owned(),
+            (true, false) => format!("wears; {}", one.note),
+        };
+        let strong = if one.wears { Type::STRONG } else { Type::BODY };
+        let hue = Type::STRONG.coloured(look::colour(one.verdict));
+        let said = format!("{} {}", look::mark(one.verdict), one.told);
+        table.row(&[
+            Cell::of(name, &[(&one.name, strong), (&note, Type::SMALL)]),
+            Cell::of(shipped, &[(&one.shipped, Type::BODY)]),
+            Cell::of(now, &[(&one.now, Type::BODY)]),
+            Cell::of(change, &[(&one.change, Type::BODY)]),
+            Cell::of(e_n, &[(&one.e_n, Type::BODY)]),
+            Cell::of(told, &[(&said, hue)]),
+        ]);
+    }
+}
+
 fn heading(group: &Group) -> Heading {
     let aside = decided(group.verdict);
     let kind = Type::STRONG.coloured(look::colour(group.verdict));
@@ -306,7 +340,8 @@ fn running_head(flow: &mut Flow, sheet: &Sheet) {
     }
     let whole = format!("{} · {} · serial number {}", sheet.maker, sheet.model, sheet.serial);
     let kind = Type::SMALL;
-    let aside = format!("{}: {}", sheet.title, look::words(sheet.verdict));
+    let said = if sheet.comparison.is_empty() { look::words(sheet.verdict) } else { sheet.headline };
+    let aside = format!("{}: {said}", sheet.title);
     let extent = face::width(&aside, kind.weight, kind.size);
     let text = face::fitted(&face::drawable(&whole), kind.weight, kind.size, WIDTH - extent - 20.0);
     flow.text(None, (LEFT, 44.0), &text, kind);
