@@ -54,6 +54,8 @@ pub struct Live {
     pub left_s: f64,
     /// Carriage position by the jig's encoder, m; `None` before the first home.
     pub position: Option<f64>,
+    /// Steps a second since the last of these, by the jig's sight of the step line; `None` where it has none.
+    pub step_rate: Option<f64>,
     /// Pack voltage, V.
     pub pack_voltage: Option<f64>,
 }

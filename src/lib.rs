@@ -41,6 +41,7 @@ pub mod sim;
 pub mod care;
 pub mod rehearsal;
 pub mod report;
+pub mod serve;
 pub mod study;
 
 // Floor 6: the command line, which alone chooses a bench.

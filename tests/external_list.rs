@@ -27,7 +27,10 @@ fn files(below: &Path, found: &mut Vec<PathBuf>) {
     for entry in fs::read_dir(below).expect("a folder").map(|entry| entry.expect("an entry").path()) {
         if entry.is_dir() {
             files(&entry, found);
-        } else if entry.extension().is_some_and(|kind| ["rs", "py", "sh", "c"].iter().any(|known| kind == *known)) {
+        } else if entry
+            .extension()
+            .is_some_and(|kind| ["rs", "py", "sh", "c", "mjs"].iter().any(|known| kind == *known))
+        {
             found.push(entry);
         }
     }
@@ -36,7 +39,7 @@ fn files(below: &Path, found: &mut Vec<PathBuf>) {
 /// The name of the function that a line begins.
 fn function(line: &str) -> Option<&str> {
     let line = line.trim_start().trim_start_matches("pub ").trim_start_matches("async ");
-    let name = line.strip_prefix("fn ").or_else(|| line.strip_prefix("def "))?;
+    let name = ["fn ", "def ", "function "].iter().find_map(|begin| line.strip_prefix(begin))?;
     Some(name.split(['(', '<']).next().unwrap_or(name).trim())
 }
 

@@ -24,6 +24,7 @@ const FLOORS: &[(&str, u8, &[&str])] = &[
     ("care", 5, &[]),
     ("rehearsal", 5, &["study"]),
     ("report", 5, &["study"]),
+    ("serve", 5, &["report"]),
     ("study", 5, &[]),
     ("cli", 6, &[]),
 ];

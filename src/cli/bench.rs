@@ -75,6 +75,11 @@ impl Choice {
         }
     }
 
+    /// Whether it names a port, which can be that of one bench alone.
+    pub fn names_ports(&self) -> bool {
+        self.unit_port.is_some() || self.board_port.is_some()
+    }
+
     /// Seed and faults of the world, where the jig file's world is simulated in process.
     pub fn world_facts(&self, jig: &JigFile) -> (Option<u64>, Vec<String>) {
         match jig.kind {

@@ -29,6 +29,7 @@ mod records;
 mod recover;
 mod rehearse;
 mod run;
+mod serve;
 mod show;
 mod signals;
 mod simulate;
@@ -95,6 +96,8 @@ enum Command {
     Index(index::IndexArgs),
     /// Tell what a plan would let through: carry it out on thousands of simulated units whose truth is known
     Rehearse(rehearse::RehearseArgs),
+    /// Show the bench in a browser: start runs there, watch them, stop them
+    Serve(serve::ServeArgs),
     /// Serve a simulated unit and capture board on two serial ports
     Simulate(simulate::SimulateArgs),
 }
@@ -158,6 +161,7 @@ pub fn main() -> ExitCode {
         Command::Claim(args) => claim::claim(&args),
         Command::Index(args) => index::index(&args),
         Command::Rehearse(args) => rehearse::rehearse(&args),
+        Command::Serve(args) => serve::serve(&args),
         Command::Simulate(args) => simulate::simulate(&args),
     };
     match done {

@@ -2,7 +2,7 @@
 
 use super::{Exit, Failure, say};
 use crate::clock::{Clock, ComputerClock};
-use crate::run::{Answering, Operator, Question, Reply};
+use crate::run::{Answering, Operator, Question, Reply, is_yes_or_no};
 use anyhow::anyhow;
 use crossbeam_channel::{Receiver, TryRecvError, bounded};
 use std::io::{BufRead, IsTerminal};
@@ -136,11 +136,6 @@ fn whole(answer: &str) -> String {
         "n" | "N" => "no".into(),
         answer => answer.into(),
     }
-}
-
-/// Whether an answer is `yes` or `no`.
-pub fn is_yes_or_no(answer: &str) -> bool {
-    ["yes", "no"].iter().any(|known| answer.trim().eq_ignore_ascii_case(known))
 }
 
 /// Reads `--answer`: `yes` for every question, or `belt path=no` for those in which `belt path` occurs.

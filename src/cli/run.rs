@@ -4,7 +4,7 @@ use super::bench::{Choice, OpenBench};
 use super::evidence::FolderEvidence;
 use super::jig::enter_use;
 use super::key::{KeyChoice, unnamed};
-use super::operator::{TerminalOperator, given_answers, is_yes_or_no};
+use super::operator::{TerminalOperator, given_answers};
 use super::parts;
 use super::preflight;
 use super::prepared::{self, Prepared};
@@ -17,14 +17,14 @@ use super::{Exit, Failure, Format, say};
 use crate::capture::Action;
 use crate::care::Usage;
 use crate::clock::{Clock, ComputerClock};
-use crate::event::RunOutcome;
+use crate::event::{RunOutcome, Watcher};
 use crate::jig::JigFile;
 use crate::plan::Plan;
 use crate::record::seal::{self, BenchKey, Head, Sealing};
 use crate::record::stored::Begun;
 use crate::record::{self, Header, Kept, Record, RunFolder, WriteError, stored};
 use crate::report;
-use crate::run::{self, Answering, Bench, Job, Question, setup};
+use crate::run::{self, Answering, Bench, Job, Operator, Question, is_yes_or_no, setup};
 use anyhow::{Context, anyhow};
 use clap::Args;
 use std::io::IsTerminal;
@@ -100,12 +100,47 @@ pub fn run(args: &RunArgs) -> Result<Exit, Failure> {
     Ok(show::exit(&outcome))
 }
 
-/// Carries out a plan on one unit and keeps the record.
+/// Who attends a run.
+pub(super) struct Attended<'a> {
+    /// Has the operator confirm what has to be so before anything moves, and gives whoever answers from then on.
+    pub operator: Box<Confirm<'a>>,
+    /// Is told of all that happens.
+    pub watcher: &'a mut dyn Watcher,
+    /// Set by whoever breaks the run off.
+    pub interrupted: &'a AtomicBool,
+}
+
+/// Whether the bench is simulated.
+pub(super) type Simulated = bool;
+/// What has an operator confirm the plan.
+type Confirm<'a> = dyn FnOnce(&Plan, Simulated) -> Result<Box<dyn Operator + 'a>, Failure> + 'a;
+
+/// Carries out a plan on one unit, attended from the terminal, and keeps the record.
 pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     let prepared = prepare(args)?;
     let told = parts::all(args.parts_file.as_deref(), &args.parts)?;
-    let key = args.key.load()?;
     let interrupted = watch_for_signals()?;
+    let operator = |plan: &Plan, simulated: Simulated| -> Result<Box<dyn Operator>, Failure> {
+        let answering = Answering::new(given_answers(&args.answers), simulated);
+        questions_can_be_answered(plan, &answering)?;
+        let mut operator = TerminalOperator::new(answering);
+        if !simulated && !args.confirmed {
+            operator.confirm("Before anything moves:", &plan.before, &ComputerClock::new(), &interrupted)?;
+        }
+        Ok(Box::new(operator))
+    };
+    let watcher = &mut TerminalWatcher::new();
+    attended(args, prepared, told, Attended { operator: Box::new(operator), watcher, interrupted: &interrupted })
+}
+
+/// Carries out a plan on one unit, whoever attends it, and keeps the record. `told` are the unit's parts.
+pub(super) fn attended(
+    args: &RunArgs,
+    prepared: Prepared,
+    told: Vec<stored::Part>,
+    who: Attended<'_>,
+) -> Result<Done, Failure> {
+    let key = args.key.load()?;
     let clock = ComputerClock::new();
     let started = clock.wall();
     let overdue_because = within_calibration(&prepared.jig, started.date(), args.overdue_because.as_deref())?;
@@ -116,13 +151,8 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     let (folder, warnings) = stage(args, &name, &clock, &id)?;
     preflight::room(&folder, &prepared.plan, &setup(&prepared.unit, &prepared.jig), prepared.unit.speed_max)?;
     let mut bench = args.bench.open(&prepared.unit, &prepared.jig, &args.serial)?;
-    let answering = Answering::new(given_answers(&args.answers), bench.simulated());
-    questions_can_be_answered(&prepared.plan, &answering)?;
+    let operator = (who.operator)(&prepared.plan, bench.simulated())?;
     let parts = records::carried_on(&args.results, &args.serial, bench.simulated(), told);
-    let mut operator = TerminalOperator::new(answering);
-    if !bench.simulated() && !args.confirmed {
-        operator.confirm("Before anything moves:", &prepared.plan.before, &clock, &interrupted)?;
-    }
 
     let (seed, faults) = args.bench.world_facts(&prepared.jig);
     let facts = stored::RunFacts {
@@ -153,7 +183,8 @@ pub(super) fn carry_out(args: &RunArgs) -> Result<Done, Failure> {
     folder.note(&begun, &prepared.frozen()).map_err(|error| Failure::new(Exit::Invalid, error))?;
     let (began, started_at) = (clock.now(), clock.wall());
 
-    let (outcome, usage) = conduct(args, &prepared, &mut bench, &folder, &mut operator, &interrupted)?;
+    let attending = (operator, who.watcher, who.interrupted);
+    let (outcome, usage) = conduct(args, &prepared, &mut bench, &folder, attending)?;
     enter_use(&args.results, &prepared.jig, bench.simulated(), &usage, &header.run.id, Some(&args.serial));
     let ended = clock.wall();
     let outcome = match preflight::clock_was_set(started_at, clock.now().since(began), ended) {
@@ -221,19 +252,17 @@ fn conduct(
     prepared: &Prepared,
     bench: &mut OpenBench,
     folder: &RunFolder,
-    operator: &mut TerminalOperator,
-    interrupted: &AtomicBool,
+    (mut operator, watcher, interrupted): (Box<dyn Operator + '_>, &mut dyn Watcher, &AtomicBool),
 ) -> Result<(RunOutcome, Usage), Failure> {
     let setup = setup(&prepared.unit, &prepared.jig);
     let mut evidence = FolderEvidence::create(folder.path(), setup.jig.ticks_per_second)
         .with_context(|| format!("{}: no capture file; look at the disk and at --results", folder.path().display()))
         .map_err(|error| Failure { exit: Exit::Invalid, error })?;
-    let mut watcher = TerminalWatcher::new();
     let protection = run::protection(&prepared.unit, &prepared.jig);
     let job = Job { plan: &prepared.plan, setup: &setup, protection: &protection, serial: &args.serial, interrupted };
     let OpenBench { clock, port, jig, .. } = bench;
     let mut bench = Bench { clock: &**clock, port: &mut **port, jig: &mut **jig, unit: &prepared.unit };
-    let outcome = run::run(&job, &mut bench, operator, &mut evidence, &mut watcher);
+    let outcome = run::run(&job, &mut bench, &mut *operator, &mut evidence, watcher);
     let usage = evidence.usage().clone();
     let outcome = match evidence.finish() {
         Ok(()) => outcome,

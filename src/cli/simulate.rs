@@ -39,7 +39,8 @@ pub struct SimulateArgs {
     format: Format,
 }
 
-fn scale(text: &str) -> Result<f64, String> {
+/// How fast a simulated world goes.
+pub(super) fn scale(text: &str) -> Result<f64, String> {
     let number = text.parse().ok().filter(|number| (0.1..=100.0).contains(number));
     number.ok_or_else(|| "write a number from 0.1 to 100".to_owned())
 }

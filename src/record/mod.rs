@@ -20,4 +20,4 @@ pub use index::{Index, IndexError};
 pub use recorder::{Header, hdr_text, measured, record, to_json};
 pub use seal::digest;
 pub use stored::Record;
-pub use writer::{Kept, RunFolder, WriteError, check_serial, leftovers, predecessors};
+pub use writer::{Kept, RunFolder, WriteError, check_run_id, check_serial, leftovers, predecessors};

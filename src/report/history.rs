@@ -34,8 +34,16 @@ pub fn history(history: &History, width: u16) -> String {
     text
 }
 
+/// What an entry tells beside its decision and its time.
+pub fn told(entry: &Entry) -> String {
+    match entry {
+        Entry::Run(passed) => said(passed),
+        Entry::Event(happened) => event(happened).join(" "),
+    }
+}
+
 /// Where a unit stands: `on the shelf`, `shipped on 2026-11-28`.
-pub(super) fn standing(standing: &Standing) -> String {
+pub fn standing(standing: &Standing) -> String {
     match standing {
         Standing::OnTheShelf => "on the shelf".into(),
         Standing::Shipped(at) => format!("shipped on {}", day(at)),
@@ -68,6 +76,13 @@ fn as_built(history: &History) -> Option<String> {
 
 fn run(passed: &Passed) -> Vec<String> {
     let run = &passed.run;
+    let decision = format!("{} {}", look::mark(run.decision), look::words(run.decision));
+    vec![decision, moment(run.started), format!("{}\n{}", said(passed), visible(&run.id))]
+}
+
+/// Plan, what the run is among the others, and what else is worth knowing.
+fn said(passed: &Passed) -> String {
+    let run = &passed.run;
     let mut said = vec![format!("{}, revision {}: {}", visible(&run.plan), run.revision, kind(passed.kind))];
     let changes = passed.changes.iter();
     said.extend(
@@ -77,8 +92,7 @@ fn run(passed: &Passed) -> Vec<String> {
     said.extend(run.is_simulated.then(|| "simulated".into()));
     said.extend(run.is_interrupted.then(|| "interrupted".into()));
     said.extend(passed.clock_was_set_back.then(|| "its clock was behind that of an earlier run".into()));
-    let decision = format!("{} {}", look::mark(run.decision), look::words(run.decision));
-    vec![decision, moment(run.started), format!("{}\n{}", said.join(", "), visible(&run.id))]
+    said.join(", ")
 }
 
 /// What a run is among those of its unit.
@@ -109,7 +123,7 @@ fn event(event: &Event) -> Vec<String> {
 }
 
 /// Day and hour in UTC.
-pub(super) fn moment(at: OffsetDateTime) -> String {
+pub fn moment(at: OffsetDateTime) -> String {
     let form = format_description!("[year]-[month]-[day] [hour]:[minute]");
     at.to_offset(time::UtcOffset::UTC).format(form).unwrap_or_default()
 }

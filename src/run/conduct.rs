@@ -1,8 +1,9 @@
 //! Conducts a plan: check by check, move by move, from an idle bench to a safe one.
 
 use super::sentinel::{Sentinel, Trip};
+use super::step_rate::StepRate;
 use super::{Assessor, Bench, Ending, Operator, Protection, halt::Halt};
-use crate::capture::{CaptureSink, Cue, Mark, MarkKind, OutputChannel, Part, Phase};
+use crate::capture::{CaptureSink, Cue, EdgeChannel, Mark, MarkKind, OutputChannel, Part, Phase};
 use crate::clock::HostTime;
 use crate::decide::Decision;
 use crate::event::{Event, Live, RunOutcome, Watcher};
@@ -121,6 +122,7 @@ pub(super) struct Conductor<'b, 'a> {
     pub(super) homed: bool,
     pub(super) began: HostTime,
     pub(super) next_live: HostTime,
+    step_rate: StepRate,
     /// Expected time of the moves that are not begun yet, s.
     left_s: f64,
     move_began: HostTime,
@@ -156,6 +158,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
             homed: false,
             began,
             next_live: began,
+            step_rate: StepRate::new(began),
             left_s: job.plan.expected_s(),
             move_began: began,
             move_expected_s: 0.0,
@@ -289,6 +292,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
     /// Hands on what has arrived. A few times a second is often enough, and spares the handling of small pieces.
     fn hand_on(&mut self) {
         if !self.part.is_empty() {
+            self.step_rate.count(&self.part);
             self.assessor.part(&self.part);
             self.evidence.part(&self.part);
             self.part.clear();
@@ -320,11 +324,13 @@ impl<'b, 'a> Conductor<'b, 'a> {
         }
         self.next_live = now.after(Duration::from_millis(100));
         self.hand_on();
+        let sees_steps = self.job.setup.jig.edges.contains(&EdgeChannel::Step);
         let current = (self.move_expected_s - now.since(self.move_began).as_secs_f64()).max(0.0);
         self.watcher.see(&Event::Live(Live {
             elapsed_s: now.since(self.began).as_secs_f64(),
             left_s: self.left_s.max(0.0) + current,
             position: self.assessor.position(),
+            step_rate: sees_steps.then(|| self.step_rate.take(now)).flatten(),
             pack_voltage: self.assessor.pack_voltage(),
         }));
     }
@@ -354,7 +360,7 @@ impl<'b, 'a> Conductor<'b, 'a> {
 
 /// An interlock that opened. It is also wired to act by itself; whoever reads the evidence merely learns of it here.
 pub fn interlock(part: &Part) -> Option<String> {
-    use crate::capture::EdgeChannel::{EmergencyStop, Guard};
+    use EdgeChannel::{EmergencyStop, Guard};
     [(EmergencyStop, "the emergency stop was pressed; release it"), (Guard, "the guard is open; close it")]
         .into_iter()
         .find(|(channel, _)| part.edges(*channel).iter().any(|edge| !edge.level()))

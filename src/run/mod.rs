@@ -16,11 +16,12 @@ mod recover;
 mod rounds;
 mod script;
 mod sentinel;
+mod step_rate;
 mod talk;
 
 pub use assess::{Assessor, BROKEN_OFF, Ending};
 pub use bench::Bench;
 pub use conduct::{Evidence, Job, interlock, run};
 pub use envelope::{Protection, envelope, protection, setup};
-pub use operator::{Answering, Operator, Question, Reply};
+pub use operator::{Answering, Operator, Question, Reply, is_yes_or_no};
 pub use script::Script;

@@ -9,6 +9,11 @@ pub struct Question<'a> {
     pub wanted: &'a str,
 }
 
+/// Whether an answer is `yes` or `no`.
+pub fn is_yes_or_no(answer: &str) -> bool {
+    ["yes", "no"].iter().any(|known| answer.trim().eq_ignore_ascii_case(known))
+}
+
 /// What has become of a question.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Reply {

@@ -117,6 +117,10 @@ kill $simulate
 wait $rate || { cat "$results/rate"; exit 1; }
 grep "of a core" "$results/rate"
 
+echo "- the bench screen in a real browser"
+quietly node tests/heavy/screen.mjs "$railproof" target/heavy/screen
+tail -n 1 "$results/said"
+
 echo "- changed captures against every reader"
 bash tests/fuzz/run.sh 30
 

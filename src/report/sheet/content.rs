@@ -1,6 +1,6 @@
 //! What a sheet says: a record turned into words, everything safe to show.
 
-use super::{Fact, Failure, Group, Point, Row, Sheet, phrases};
+use super::{Brief, Fact, Failure, Group, Point, Row, Sheet, phrases};
 use crate::record::Record;
 use crate::record::stored::{CalibrationFacts, Check, Requirement, Rule, Verdict};
 use crate::report::words::{visible, visible_within};
@@ -41,6 +41,18 @@ pub fn sheet(record: &Record, digest: &str) -> Sheet {
     }
 }
 
+/// What the bench screen says of a record.
+pub fn brief(record: &Record) -> Brief {
+    Brief {
+        verdict: record.decision,
+        headline: phrases::headline(record.decision),
+        statement: phrases::statement(record),
+        simulated: record.run.is_simulated().then_some(phrases::SIMULATED),
+        reasons: reasons(record),
+        failures: failures(record),
+    }
+}
+
 /// Channels with the dates of their calibration; those calibrated on one day under one condition share a line.
 fn calibrations(record: &Record) -> Vec<[String; 3]> {
     let mut lines: Vec<(Vec<String>, &CalibrationFacts)> = Vec::new();
@@ -68,7 +80,9 @@ fn name(text: &str) -> String {
 }
 
 fn reasons(record: &Record) -> Vec<String> {
-    let interrupted = record.interrupted.then(|| "the run was interrupted".to_owned());
+    let said = "the run was interrupted";
+    let is_untold = record.interrupted && record.invalid_because.iter().all(|reason| reason != said);
+    let interrupted = is_untold.then(|| said.to_owned());
     record.invalid_because.iter().map(|reason| visible(reason)).chain(interrupted).collect()
 }
 
@@ -130,6 +144,7 @@ fn failure(check: &Check, rule: &Rule) -> Failure {
     Failure {
         check: visible(&check.name),
         verdict: check.decision,
+        was_carried_out: check.not_carried_out.is_none(),
         points,
         findings: remarks(check),
         look_first: check.if_not.iter().map(|place| visible(place)).collect(),

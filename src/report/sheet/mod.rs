@@ -53,6 +53,25 @@ pub fn sheet_pdf(record: &Record, digest: &str) -> Result<Vec<u8>, SheetError> {
     pdf::document(&content::sheet(record, digest))
 }
 
+/// A run in brief, safe to show: what it came to, and where to look.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Brief {
+    pub verdict: Verdict,
+    pub headline: &'static str,
+    pub statement: String,
+    /// Where the run was simulated, what that means.
+    pub simulated: Option<&'static str>,
+    /// Why the run is invalid.
+    pub reasons: Vec<String>,
+    /// What is not proven to conform, the worst first.
+    pub failures: Vec<Failure>,
+}
+
+/// A record in brief.
+pub fn brief(record: &Record) -> Brief {
+    content::brief(record)
+}
+
 /// All that a sheet says, safe to show.
 #[derive(Debug)]
 struct Sheet {
@@ -95,22 +114,24 @@ struct Fact {
 }
 
 /// A check that is not proven to conform.
-#[derive(Debug)]
-struct Failure {
-    check: String,
-    verdict: Verdict,
-    points: Vec<Point>,
-    findings: Vec<String>,
-    look_first: Vec<String>,
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Failure {
+    pub check: String,
+    pub verdict: Verdict,
+    /// Whether its moves were carried out at all.
+    pub was_carried_out: bool,
+    pub points: Vec<Point>,
+    pub findings: Vec<String>,
+    pub look_first: Vec<String>,
 }
 
 /// A requirement of it.
-#[derive(Debug)]
-struct Point {
-    name: String,
-    verdict: Verdict,
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Point {
+    pub name: String,
+    pub verdict: Verdict,
     /// Its value, what is wrong with it, and what is required.
-    says: String,
+    pub says: String,
 }
 
 /// A check with all its requirements.
