@@ -37,7 +37,7 @@ echo 'samples: {}' >>$root/pins-alone.yaml
 console=target/pi/console
 version=$(sed -n 's/^version = "\(.*\)"/railproof \1/p' Cargo.toml)
 # The pins are reached through the whole memory where the kernel is not a Raspberry Pi's own: iomem=relaxed allows it.
-timeout 180 qemu-system-aarch64 -M raspi3b -kernel $parts/boot/vmlinuz-* -initrd target/pi/root.cpio.gz \
+timeout 600 qemu-system-aarch64 -M raspi3b -kernel $parts/boot/vmlinuz-* -initrd target/pi/root.cpio.gz \
     -dtb "$(find $parts/usr/lib -name bcm2837-rpi-3-b.dtb)" \
     -append "console=ttyAMA0 loglevel=1 panic=-1 iomem=relaxed version=\"$version\"" \
     -display none -monitor none -serial stdio -no-reboot </dev/null >$console 2>&1 || true
