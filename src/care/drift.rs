@@ -5,18 +5,16 @@
 //! show. Begin anew, after a repair, with a later first value.
 
 use super::logbook::stored::{Entry, Line};
-use crate::stats::summary;
+use crate::stats::control;
+pub use crate::stats::control::{Signal, SignalRule};
 use time::Date;
 
-/// Limits lie so many mean moving ranges from the centre: 3/d₂ of two values, d₂ = 1.128 (ISO 7870-2, individuals chart).
-const LIMITS: f64 = 2.660;
 /// Values that the limits are found from (common practice: twenty or more).
 const LEARNT_FROM: usize = 20;
 /// With fewer values there are no limits yet (common practice, no source).
 const VALUES_MIN: usize = 8;
-/// So many values in a row on one side of the centre are no chance: one in 128 such rows (Western Electric, Statistical
-/// Quality Control Handbook, 1956, tests for unnatural patterns).
-const RUN: usize = 8;
+/// What is looked for.
+const RULES: [SignalRule; 2] = [SignalRule::BeyondLimits, SignalRule::OneSide];
 
 /// The chart of one value.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,34 +50,6 @@ pub struct Limits {
     pub upper: f64,
     /// From how many values.
     pub learnt_from: usize,
-}
-
-/// Something that is no chance.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Signal {
-    /// The value that shows it, counted from 0.
-    pub at: usize,
-    /// By which rule.
-    pub rule: SignalRule,
-}
-
-/// A rule that finds what is no chance.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SignalRule {
-    /// A value beyond the control limits.
-    BeyondLimits,
-    /// Eight values in a row on one side of the centre, or more.
-    OneSide,
-}
-
-impl SignalRule {
-    /// In words, with its source.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::BeyondLimits => "beyond the control limits (ISO 7870-2)",
-            Self::OneSide => "eight in a row on one side of the centre (Western Electric 1956)",
-        }
-    }
 }
 
 impl Chart {
@@ -127,34 +97,14 @@ pub fn charts(lines: &[Line], simulated: bool, since: Option<Date>) -> Vec<Chart
 /// Centre and limits of the first values.
 fn limits(values: &[f64]) -> Option<Limits> {
     let learnt = &values[..values.len().min(LEARNT_FROM)];
-    let centre = summary::mean(learnt).filter(|_| learnt.len() >= VALUES_MIN)?;
-    let ranges: Vec<f64> = learnt.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
-    let away = LIMITS * summary::mean(&ranges)?;
-    Some(Limits { centre, lower: centre - away, upper: centre + away, learnt_from: learnt.len() })
-}
-
-/// Whether two numbers differ by rounding alone: values that are all alike have no range, and a mean that may be rounded.
-fn is_same(one: f64, other: f64) -> bool {
-    (one - other).abs() <= 1e-12 * one.abs().max(other.abs())
+    let control::Limits { lower, centre, upper } =
+        control::individuals(learnt).filter(|_| learnt.len() >= VALUES_MIN)?;
+    Some(Limits { centre, lower, upper, learnt_from: learnt.len() })
 }
 
 fn signals(values: &[f64], limits: &Limits) -> Vec<Signal> {
-    let mut signals = Vec::new();
-    let (mut side, mut row) = (0.0, 0);
-    for (at, value) in values.iter().enumerate() {
-        let beyond = *value < limits.lower && !is_same(*value, limits.lower)
-            || *value > limits.upper && !is_same(*value, limits.upper);
-        if beyond {
-            signals.push(Signal { at, rule: SignalRule::BeyondLimits });
-        }
-        let here = if is_same(*value, limits.centre) { 0.0 } else { (value - limits.centre).signum() };
-        row = if here != 0.0 && here == side { row + 1 } else { usize::from(here != 0.0) };
-        side = here;
-        if row >= RUN {
-            signals.push(Signal { at, rule: SignalRule::OneSide });
-        }
-    }
-    signals
+    let Limits { lower, centre, upper, .. } = *limits;
+    control::signals(values, &control::Limits { lower, centre, upper }, &RULES)
 }
 
 #[cfg(test)]
@@ -187,8 +137,8 @@ mod tests {
     // Outside: d₂ of two normal values is 2/√π; how: closed form
     #[test]
     fn limits_lie_2_66_moving_ranges_from_the_centre() {
-        assert!((LIMITS - 3.0 / 1.128).abs() < 5e-4);
-        assert!((LIMITS / (3.0 * std::f64::consts::PI.sqrt() / 2.0) - 1.0).abs() < 1e-3);
+        assert!((control::INDIVIDUALS - 3.0 / 1.128).abs() < 5e-4);
+        assert!((control::INDIVIDUALS / (3.0 * std::f64::consts::PI.sqrt() / 2.0) - 1.0).abs() < 1e-3);
         let values: Vec<f64> = (0..8).map(|day| if day % 2 == 0 { 10.0 } else { 12.0 }).collect();
         let limits = chart(&values).limits.expect("eight values");
         assert_eq!((limits.centre, limits.learnt_from), (11.0, 8));

@@ -4,6 +4,7 @@
 //! conform, 2 wrong usage, 3 undecided, 4 invalid (the bench failed), 5 an input file is wrong, 130 interrupted.
 
 mod bench;
+mod capability;
 mod captures;
 mod claim;
 mod compare;
@@ -11,6 +12,7 @@ mod dispatch;
 mod evidence;
 mod export;
 mod find;
+mod gauge;
 mod history;
 mod index;
 mod inputs;
@@ -30,6 +32,7 @@ mod recover;
 mod rehearse;
 mod run;
 mod serve;
+mod run_set;
 mod show;
 mod signals;
 mod simulate;
@@ -41,6 +44,7 @@ mod world;
 use anyhow::Context;
 use clap::{CommandFactory, Parser, Subcommand, ValueEnum};
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 
 const EXIT_STATUS: &str = "\
@@ -86,6 +90,10 @@ enum Command {
     Export(export::ExportArgs),
     /// Tell what got worse between two sets of runs, what stayed as it was, and what cannot be told yet
     Compare(compare::CompareArgs),
+    /// Tell how the line does: yield, capability, control charts, steps and drifts
+    Capability(capability::CapabilityArgs),
+    /// Plan and analyse a study of the jig: repeatability, reproducibility, bias
+    Gauge(gauge::GaugeArgs),
     /// Note that a unit leaves on its last conforming record
     Dispatch(dispatch::DispatchArgs),
     /// Note that a unit came back
@@ -156,6 +164,8 @@ pub fn main() -> ExitCode {
         Command::Recall(args) => recall::recall(&args),
         Command::Export(args) => export::export(&args),
         Command::Compare(args) => compare::compare(&args),
+        Command::Capability(args) => capability::capability(&args),
+        Command::Gauge(args) => gauge::gauge(&args),
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
         Command::Claim(args) => claim::claim(&args),
@@ -194,6 +204,13 @@ fn print(text: &str) -> Result<(), Failure> {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         done => done.context("the result cannot be printed").map_err(|error| Failure { exit: Exit::Invalid, error }),
     }
+}
+
+/// Writes what was asked for beside the result.
+fn write_beside(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text)
+        .with_context(|| format!("{}: cannot be written; look at the path and the disk", path.display()))
+        .map_err(|error| Failure { exit: Exit::Usage, error })
 }
 
 /// Why a command could not be done, and what it ends with.

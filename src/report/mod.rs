@@ -5,10 +5,12 @@
 //! bytes. Deliberately absent: live runs, files, clocks, and any decision of its own.
 
 mod budget;
+mod capability;
 mod compare;
 mod drift;
 mod face;
 mod found;
+mod gauge;
 mod history;
 mod junit;
 pub mod look;
@@ -28,11 +30,14 @@ mod words;
 mod worst;
 
 pub use budget::{budget, budgets};
+pub use capability::{capability, capability_html};
 pub use compare::{compared, compared_html, compared_junit};
 pub use drift::{Individuals, drift_html};
 pub use face::Weight;
 pub use found::found;
 pub use history::{history, moment, standing, told};
+pub use gauge::{gauge, gauge_html};
+pub use history::history;
 pub use junit::{JunitError, junit};
 pub use look::words as verdict_words;
 pub use number::{duration, measured, plain, with_unit};

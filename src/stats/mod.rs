@@ -1,12 +1,15 @@
 //! Estimates with their uncertainty, and the distributions that judge them. Knows nothing of units or benches.
 
+pub mod change;
 mod component;
+pub mod control;
 mod deviation;
 mod doubtful_line;
 mod estimate;
 mod logistic;
 pub mod monte_carlo;
 pub mod multiplicity;
+pub mod normality;
 mod pooled;
 mod proportion;
 pub mod ranks;

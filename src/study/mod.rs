@@ -1,10 +1,13 @@
-//! What many runs tell together. What did new firmware change? What would a plan let through?
+//! What many runs tell together. What did new firmware change? How does the line keep
+//! from its limits? Can the jig tell good from bad? What would a plan let through?
 //!
 //! Everything here is a pure function of what records hold, or of a table that was handed in: no files, ports or clocks. A
 //! study names the method of every number and its source, and where the numbers do not suffice it says what is missing.
 
+pub mod capability;
 pub mod claim;
 pub mod compare;
+pub mod gauge;
 pub mod rehearse;
 mod series;
 

@@ -74,6 +74,16 @@ pub struct Observed {
 pub struct Series {
     pub quantity: Quantity,
     pub values: Vec<Observed>,
+    /// Places of their runs, and their standard uncertainties; empty where neither is known.
+    pub runs: Vec<usize>,
+    pub doubts: Vec<f64>,
+}
+
+impl Series {
+    /// Values of which no more is known.
+    pub fn plain(quantity: Quantity, values: Vec<Observed>) -> Self {
+        Self { quantity, values, runs: Vec::new(), doubts: Vec::new() }
+    }
 }
 
 /// A quantity that cannot be studied.
@@ -156,24 +166,31 @@ fn series(runs: &[Known], taken: &[bool], group: &[&Column]) -> Result<Series, R
         unit: last.unit.clone(),
         tolerance: Some(Tolerated { text: last.tolerance.clone(), lower: last.lower, upper: last.upper }),
     };
-    let mut sums: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
+    let mut sums: BTreeMap<usize, (f64, f64, f64)> = BTreeMap::new();
     for column in group {
         let convert = conversion(&column.unit, &last.unit).ok_or_else(|| Refused {
             name: quantity.name(),
             why: format!("some of its values are in `{}` and some in `{}`", column.unit, last.unit),
         })?;
         for entry in column.entries.iter().filter(|entry| taken[entry.run]) {
-            let Some((value, _)) = entry.measured.filter(|(value, _)| value.is_finite()) else { continue };
-            let (sum, count) = sums.entry(entry.run).or_default();
-            (*sum, *count) = (*sum + convert(value), *count + 1.0);
+            let Some((value, doubt)) = entry.measured.filter(|(value, _)| value.is_finite()) else { continue };
+            let (sum, doubts, count) = sums.entry(entry.run).or_default();
+            // Values of one run share most of what is in doubt.
+            let doubt = convert(value + doubt) - convert(value);
+            (*sum, *doubts, *count) = (*sum + convert(value), *doubts + doubt.abs(), *count + 1.0);
         }
     }
     // A mean of nothing but zeros may bear a sign.
-    let observed = |(run, (sum, count)): (usize, (f64, f64))| Observed {
-        serial: runs[run].serial.clone(),
+    let observed = |(run, (sum, _, count)): (&usize, &(f64, f64, f64))| Observed {
+        serial: runs[*run].serial.clone(),
         value: sum / count + 0.0,
     };
-    Ok(Series { quantity, values: sums.into_iter().map(observed).collect() })
+    Ok(Series {
+        quantity,
+        values: sums.iter().map(observed).collect(),
+        runs: sums.keys().copied().collect(),
+        doubts: sums.values().map(|(_, doubts, count)| doubts / count).collect(),
+    })
 }
 
 /// How a number in one unit becomes one in another; none where they are of different kinds.

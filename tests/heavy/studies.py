@@ -12,8 +12,12 @@ import sys
 import tempfile
 
 import numpy
+import pandas
 import pingouin
 from scipy import stats
+from statsmodels.formula.api import ols
+from statsmodels.stats.anova import anova_lm
+from statsmodels.stats.diagnostic import normal_ad
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
@@ -133,4 +137,54 @@ for count, ties in [(4, False), (5, True), (6, True), (8, False), (12, False), (
             numpy.round(chance.normal(number * shift, 1.0, count), 1 if ties else 12) for number in range(6)
         ]
         checked += compare(draw(0.0), draw(0.4), paired)
+
+
+def capability():
+    # Outside: Anderson-Darling with probabilities; how: package statsmodels 0.15.0
+    # Outside: Spearman, Kruskal-Wallis, chi-square intervals of capability; how: package scipy 1.17.1
+    for count in (8, 25, 60, 400):
+        for skewed in (False, True):
+            values = chance.exponential(1.0, count) + 1 if skewed else chance.normal(10.0, 1.0, count)
+            groups = ["a" if place < count // 2 else "b" for place in range(count)]
+            rows = "".join(f"{float(value)!r},{group},4,15\n" for value, group in zip(values, groups))
+            row = ask("capability", "value,group,lower,upper\n" + rows)["quantities"][0]
+            statistic, probability = normal_ad(values)
+            close(row["normality"]["a_squared"], statistic * (1 + 0.75 / count + 2.25 / count**2), "A squared", 1e-8)
+            close(row["normality"]["probability"], probability, "P of A squared", 1e-8)
+            correlation = stats.spearmanr(numpy.arange(count), values)
+            close(row["drift"]["correlation"], correlation.statistic, "Spearman")
+            close(row["drift"]["probability"], correlation.pvalue, "P of Spearman", 1e-8)
+            if count >= 10:
+                half = count // 2
+                close(row["groups_differ"], stats.kruskal(values[:half], values[half:]).pvalue, "Kruskal-Wallis", 1e-8)
+            if row["distribution"] == "normal":
+                width = 11 / 6 / values.std(ddof=1)
+                low, high = (width * (stats.chi2.ppf(tail, count - 1) / (count - 1)) ** 0.5 for tail in (0.025, 0.975))
+                found = row["overall"]["width"]
+                for ours, theirs in zip([found["value"], *found["interval"]], [width, low, high]):
+                    close(ours, theirs, "Pp", 1e-7)
+
+
+def gauge():
+    # Outside: two-way analysis of variance of drawn studies of the jig; how: package statsmodels 0.15.0
+    for units, appraisers, repeats in ((10, 3, 3), (5, 2, 2), (8, 4, 5)):
+        rows = [
+            (unit, who, float(unit + 0.3 * who + chance.normal(0, 0.5)))
+            for unit in range(units)
+            for who in range(appraisers)
+            for _ in range(repeats)
+        ]
+        text = "unit,appraiser,value\n" + "".join(f"u{unit},a{who},{value!r}\n" for unit, who, value in rows)
+        row = ask("gauge", text)["quantities"][0]
+        frame = pandas.DataFrame(rows, columns=["unit", "who", "value"])
+        theirs = anova_lm(ols("value ~ C(unit) * C(who)", frame).fit())
+        ours = {line["source"]: line for line in row["anova"]}
+        for name, of in (("units", "C(unit)"), ("appraisers", "C(who)"), ("interaction", "C(unit):C(who)")):
+            close(ours[name]["sum_of_squares"], theirs.loc[of, "sum_sq"], name, 1e-7)
+            close(ours[name]["degrees_of_freedom"], theirs.loc[of, "df"], name)
+        close(ours["interaction"]["probability"], theirs.loc["C(unit):C(who)", "PR(>F)"], "P of interaction", 1e-7)
+
+
+capability()
+gauge()
 print(f"studies: {checked} comparisons as scipy, statsmodels and pingouin have them")

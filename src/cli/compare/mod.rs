@@ -1,22 +1,21 @@
 //! `railproof compare`: what got worse between two sets of runs.
 
 mod carry_out;
-mod run_set;
 mod shown;
 mod table;
 
 use super::records::{Records, failed, tell};
-use super::{Exit, Failure, Format, print, say, show};
+use super::run_set::RunSet;
+use super::{Exit, Failure, Format, print, say, show, write_beside};
 use crate::clock::{Clock, ComputerClock};
 use crate::record::Record;
 use crate::record::index::{Index, Known};
 use crate::report;
 use crate::study::compare::{Given, Margins, Outcome, Set, Settings, Study, compare as compared, intervals};
 use crate::study::{Gathered, Series, gathered};
-use anyhow::{Context, anyhow};
+use anyhow::anyhow;
 use carry_out::{CarryOut, carry_out};
 use clap::Args;
-use run_set::RunSet;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
@@ -111,11 +110,11 @@ pub fn compare(args: &CompareArgs) -> Result<Exit, Failure> {
         }
     }
     if let Some(path) = &args.html {
-        written(path, &report::compared_html(&study))?;
+        write_beside(path, &report::compared_html(&study))?;
     }
     if let Some(path) = &args.junit {
         let junit = report::compared_junit(&study, ComputerClock::new().wall());
-        written(path, &junit.map_err(|error| Failure::new(Exit::Invalid, error))?)?;
+        write_beside(path, &junit.map_err(|error| Failure::new(Exit::Invalid, error))?)?;
     }
     print(&match args.format {
         Format::Text => report::compared(&study, args.all, show::terminal_width()),
@@ -126,13 +125,6 @@ pub fn compare(args: &CompareArgs) -> Result<Exit, Failure> {
         Outcome::CannotTell => Exit::Undecided,
         Outcome::Better | Outcome::Equivalent | Outcome::Alike => Exit::Done,
     })
-}
-
-/// Writes what was asked for beside the result.
-fn written(path: &Path, text: &str) -> Result<(), Failure> {
-    std::fs::write(path, text)
-        .with_context(|| format!("{}: cannot be written", path.display()))
-        .map_err(|error| Failure { exit: Exit::Usage, error })
 }
 
 fn settings(args: &CompareArgs) -> Settings {
@@ -264,16 +256,20 @@ fn margin(text: &str) -> Result<MarginArg, String> {
     if let Some(share) = share(text) {
         return Ok(MarginArg::Share(share));
     }
-    let wrong =
-        || "write a share of the tolerance, such as 20 %, or a value, such as `cruise speed=0.5 mm/s`".to_owned();
+    given(text).map(MarginArg::Of)
+}
+
+/// `cruise speed=0.5 mm/s`: something given for a measurand.
+pub fn given(text: &str) -> Result<Given, String> {
+    let wrong = || "write a share such as 20 %, or a value such as `cruise speed=0.5 mm/s`".to_owned();
     let (measurand, value) = text.rsplit_once('=').ok_or_else(wrong)?;
     let value = value.trim();
     let end = value.find(|sign: char| sign.is_whitespace()).unwrap_or(value.len());
     let number: f64 = value[..end].parse().map_err(|_| wrong())?;
     if !(number.is_finite() && number > 0.0) {
-        return Err("a margin is greater than zero".into());
+        return Err("it has to be greater than zero".into());
     }
-    Ok(MarginArg::Of(Given { measurand: measurand.trim().into(), value: number, unit: value[end..].trim().into() }))
+    Ok(Given { measurand: measurand.trim().into(), value: number, unit: value[end..].trim().into() })
 }
 
 #[cfg(test)]

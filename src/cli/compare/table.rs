@@ -35,7 +35,7 @@ fn wide(table: &Tabular, paired: bool) -> Result<[Named; 2], Failure> {
             unit: String::new(),
             tolerance: None,
         };
-        Ok(vec![Series { quantity, values }])
+        Ok(vec![Series::plain(quantity, values)])
     };
     Ok([(first.clone(), series(0)?), (second.clone(), series(1)?)])
 }
@@ -79,7 +79,7 @@ fn long(table: &Tabular) -> Result<[Named; 2], Failure> {
                 return Err(table.wrong(row.0, &why));
             }
             Some(series) => series.values.push(observed),
-            None => series.push(Series { quantity, values: vec![observed] }),
+            None => series.push(Series::plain(quantity, vec![observed])),
         }
     }
     <[Named; 2]>::try_from(sets)

@@ -6,17 +6,17 @@ mod shown;
 use super::inputs::{InputFile, refuse};
 use super::prepared::Prepared;
 use super::world::{is_made_of, wiring};
-use super::{Exit, Failure, Format, print, say};
+use super::{Exit, Failure, Format, print, say, write_beside};
 use crate::clock::{Clock, ComputerClock};
 use crate::record;
 use crate::rehearsal::{Lot, Occurrence, Population, Rehearser, planned_checks};
 use crate::report;
 use crate::run::{protection, setup};
 use crate::study::rehearse::{FORMAT, Findings, MergeProblem, Rehearsal, Setting, Shard, merged};
-use anyhow::{Context, anyhow};
+use anyhow::anyhow;
 use clap::Args;
 use std::io::BufReader;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Most units of a rehearsal.
 const UNITS_MAX: u64 = 10_000_000;
@@ -96,7 +96,7 @@ pub fn rehearse(args: &RehearseArgs) -> Result<Exit, Failure> {
     };
     if let Some(path) = &args.store {
         let text = serde_json::to_string(&rehearsal).map_err(|error| Failure::new(Exit::Invalid, error))?;
-        write(path, text + "\n")?;
+        write_beside(path, &(text + "\n"))?;
     }
     if let Some(Shard { part, of }) = rehearsal.shard {
         say(&format!("shard {part}/{of} is done: {} units", rehearsal.units.len()));
@@ -107,7 +107,7 @@ pub fn rehearse(args: &RehearseArgs) -> Result<Exit, Failure> {
         let title = format!("Rehearsal of {} revision {}", rehearsal.rehearsal.plan, rehearsal.rehearsal.revision);
         let mut sections = shown::sections(&rehearsal, &findings);
         sections.push(shown::requirements(&findings));
-        write(path, report::sections_html(&title, &sections))?;
+        write_beside(path, &report::sections_html(&title, &sections))?;
     }
     print(&match args.format {
         Format::Text => shown::text(&rehearsal, &findings),
@@ -115,12 +115,6 @@ pub fn rehearse(args: &RehearseArgs) -> Result<Exit, Failure> {
     })?;
     let escaped = Findings::escapes(&rehearsal).next().is_some();
     Ok(if escaped { Exit::DoesNotConform } else { Exit::Done })
-}
-
-fn write(path: &Path, text: String) -> Result<(), Failure> {
-    std::fs::write(path, text)
-        .with_context(|| format!("{}: cannot be written; look at the path and the disk", path.display()))
-        .map_err(|error| Failure { exit: Exit::Usage, error })
 }
 
 /// Carries out the units, or shows the one that was asked for.

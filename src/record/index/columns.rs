@@ -15,8 +15,17 @@ const LOOKED_UP_MAX: usize = 2_000;
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Columns {
     pub runs: Vec<Known>,
-    /// In the order of check, measurand and reading.
+    /// In the order in which the index met them first.
     pub columns: Vec<Column>,
+    pub checks: Vec<CheckColumn>,
+}
+
+/// The decisions on one check.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CheckColumn {
+    pub name: String,
+    /// Places of runs, and what was decided.
+    pub decisions: Vec<(usize, Verdict)>,
 }
 
 /// The values of one reading of one requirement.
@@ -69,9 +78,31 @@ impl Index {
             });
             let mut columns: Vec<Column> = columns.collect::<rusqlite::Result<_>>()?;
             columns.retain(|column| !column.entries.is_empty());
-            Ok(Columns { runs, columns })
+            Ok(Columns { runs, columns, checks: checks(connection, &numbers)? })
         })
     }
+}
+
+/// The decisions on every check. One whose places to look at were written anew stands in several looks.
+fn checks(connection: &Connection, numbers: &[i64]) -> rusqlite::Result<Vec<CheckColumn>> {
+    let places: HashMap<i64, usize> = numbers.iter().enumerate().map(|(place, number)| (*number, place)).collect();
+    let mut query = connection.prepare_cached(
+        "SELECT look.name AS number, name.text AS name, checked.run, checked.decision FROM look JOIN name ON name.id = look.name
+         CROSS JOIN checked ON checked.look = look.id ORDER BY look.name, checked.run",
+    )?;
+    let (mut rows, mut checks, mut last) = (query.query([])?, Vec::<CheckColumn>::new(), None);
+    while let Some(row) = rows.next()? {
+        let Some(run) = places.get(&row.get::<_, i64>("run")?) else { continue };
+        let name: i64 = row.get("number")?;
+        if last != Some(name) {
+            checks.push(CheckColumn { name: row.get("name")?, decisions: Vec::new() });
+            last = Some(name);
+        }
+        if let Some(check) = checks.last_mut() {
+            check.decisions.push((*run, intake::verdict(row, "decision")?));
+        }
+    }
+    Ok(checks)
 }
 
 /// Columns without entries, as the checks were first met.

@@ -21,7 +21,7 @@ mod tests;
 
 pub use answers::Known;
 pub use carried::{Said, Shortfall};
-pub use columns::{Column, Columns, Entry};
+pub use columns::{CheckColumn, Column, Columns, Entry};
 pub use facts::Facts;
 pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
 pub use sweep::{Heading, Sweep, Swept};

@@ -27,8 +27,13 @@ pub fn individuals(chart: &Individuals) -> Option<Plot> {
         number::plain(chart.values.last().copied().unwrap_or(f64::NAN)),
         chart.unit
     );
-    let caption =
-        Caption { title: "Individual values", unit: &chart.unit, along: "check", description, legend: Vec::new() };
+    let caption = Caption {
+        title: "Individual values",
+        unit: &chart.unit,
+        along: "in the order of time",
+        description,
+        legend: Vec::new(),
+    };
     let mut frame = Frame::new(caption, x.clone(), y, number::plain);
     for (place, height) in limits.into_iter().flatten().enumerate() {
         let (colour, dash, width) = if place == 1 { (look::QUIET, "", 0.6) } else { (look::INK, "4 2", 0.7) };

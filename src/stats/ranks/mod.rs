@@ -46,7 +46,7 @@ pub struct Shift {
 }
 
 /// Ranks twice over, ties having the middle of theirs, and Σ(t³ − t) over groups of t ties.
-fn doubled_ranks(values: &[f64]) -> (Vec<usize>, f64) {
+pub(super) fn doubled_ranks(values: &[f64]) -> (Vec<usize>, f64) {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by(|one, other| values[*one].total_cmp(&values[*other]));
     let (mut ranks, mut ties, mut from) = (vec![0; values.len()], 0.0, 0);

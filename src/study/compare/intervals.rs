@@ -57,15 +57,15 @@ pub fn series<'r>(records: impl Iterator<Item = &'r Record>) -> Vec<Series> {
                     continue;
                 }
                 let away = (histogram.value_at_quantile(share) as f64 - median) / 1e3;
-                let of_quantile = series.entry((motion.clone(), place)).or_insert_with(|| Series {
-                    quantity: Quantity {
+                let of_quantile = series.entry((motion.clone(), place)).or_insert_with(|| {
+                    let quantity = Quantity {
                         check: motion.0.clone(),
                         measurand: format!("step interval {name}"),
                         reading: motion.1.clone(),
                         unit: "µs".into(),
                         tolerance: None,
-                    },
-                    values: Vec::new(),
+                    };
+                    Series::plain(quantity, Vec::new())
                 });
                 of_quantile.values.push(Observed { serial: record.unit.serial.clone(), value: away });
             }

@@ -38,7 +38,7 @@ fn set(chance: &mut SmallRng, side: &str, units: usize, shift: f64) -> Vec<Serie
         let observed = |unit: usize, value: f64| Observed { serial: format!("{side}{unit}"), value };
         let higher = if number == 0 { shift } else { 0.0 };
         let values = (0..units).map(|unit| observed(unit, drawn(chance, spreads[number % 4]) + higher));
-        Series { values: values.collect(), quantity: quantity(&format!("q{number}")) }
+        Series::plain(quantity(&format!("q{number}")), values.collect())
     });
     series.collect()
 }
@@ -81,7 +81,7 @@ fn one(before: &[f64], after: &[f64], tolerance: Option<(Option<f64>, Option<f64
         let observed =
             values.iter().enumerate().map(|(unit, value)| Observed { serial: format!("{side}{unit}"), value: *value });
         let quantity = Quantity { tolerance: tolerance.clone(), ..quantity("q") };
-        [Series { quantity, values: observed.collect() }]
+        [Series::plain(quantity, observed.collect())]
     };
     let mut compared = compare(&series("a", before), &series("b", after), &Settings::default());
     assert_eq!(compared.refused, []);
@@ -137,9 +137,10 @@ fn one_odd_run_proves_nothing() {
 
 #[test]
 fn what_one_set_lacks_or_has_in_another_unit_is_refused() {
-    let series = |name: &str, unit: &str| Series {
-        quantity: Quantity { unit: unit.into(), ..quantity(name) },
-        values: (0..4).map(|number| Observed { serial: format!("{unit}{number}"), value: f64::from(number) }).collect(),
+    let series = |name: &str, unit: &str| {
+        let values =
+            (0..4).map(|number| Observed { serial: format!("{unit}{number}"), value: f64::from(number) }).collect();
+        Series::plain(Quantity { unit: unit.into(), ..quantity(name) }, values)
     };
     let before = [series("both", "s"), series("before", "s"), series("other unit", "s")];
     let after = [series("both", "s"), series("after", "s"), series("other unit", "V")];

@@ -1,7 +1,7 @@
 //! A set of runs: what is true of them.
 
-use super::{Failure, failed};
-use crate::cli::{day, parts};
+use super::records::failed;
+use super::{Failure, day, parts};
 use crate::record::index::{Index, Named, Wanted};
 use crate::written::nearest;
 use time::{OffsetDateTime, Time};
