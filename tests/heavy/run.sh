@@ -90,6 +90,10 @@ grep "were killed" "$results/said"
 quietly "$railproof" verify "$results"
 tail -n 1 "$results/said"
 
+echo "- two thousand comparisons with nothing changed, and two hundred with the firmware regression"
+RAILPROOF_DRAWS=2000 quietly cargo test --release --quiet --test compare_power -- --nocapture
+grep "nothing changed" "$results/said"
+
 echo "- coverage of every measurand, by draws with known truth: measurand, what lay inside, mean expanded uncertainty"
 RAILPROOF_DRAWS=1000 quietly cargo test --quiet --release --test measure honesty -- --nocapture
 grep -oE '[A-Za-z][A-Za-z0-9 .-]+ +[0-9.]+ % inside, U.*' "$results/said" | sort -u
