@@ -4,9 +4,9 @@
 //! alone; `RAILPROOF_FOLDERS` records are written into folders, and the index is made anew from them.
 
 use divan::Bencher;
-use railproof::record::Index;
 use railproof::record::history::History;
 use railproof::record::index::{FILE, Facts};
+use railproof::record::{Answers, Index};
 use std::path::Path;
 use std::sync::OnceLock;
 use std::time::Duration;

@@ -8,8 +8,8 @@
 #[expect(dead_code, reason = "others look into a record")]
 mod shipped;
 
-use railproof::record::Index;
 use railproof::record::index::{Columns, Known, Wanted};
+use railproof::record::{Answers, Index, Unanswered};
 use railproof::study::compare::{Comparison, Outcome, Settings, compare};
 use railproof::study::gathered;
 use rand::rngs::SmallRng;
@@ -56,7 +56,10 @@ fn pool(plan: &str, units: usize) -> Columns {
         .output()
         .expect("the binary runs");
     assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
-    Index::open(&results).and_then(|mut index| index.columns(&Wanted::default())).expect("it answers")
+    Index::open(&results)
+        .map_err(Unanswered::from)
+        .and_then(|mut index| index.columns(&Wanted::default()))
+        .expect("it answers")
 }
 
 /// The runs of units with a firmware, first or second, oldest first.

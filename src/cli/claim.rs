@@ -1,13 +1,13 @@
 //! `railproof claim`: a returned unit against its as-shipped record.
 
 use super::history::unknown;
-use super::records::Records;
+use super::records::{Anywhere, history_of, unread};
 use super::{Exit, Failure, Format, print, say, show};
 use crate::record::events::{Event, What};
 use crate::record::history::{Entry, History, Standing};
 use crate::record::index::Known;
 use crate::record::stored::Verdict;
-use crate::record::{self, Record};
+use crate::record::{self, Record, Source};
 use crate::report::ClaimSheet;
 use crate::study::claim::{Claim, Compared, Told, Value};
 use anyhow::{Context, anyhow};
@@ -30,7 +30,7 @@ pub struct ClaimArgs {
     #[arg(value_name = "SN")]
     serial: String,
     #[command(flatten)]
-    records: Records,
+    records: Anywhere,
     /// The run of the returned unit, instead of the last one since it came back
     #[arg(long, value_name = "ID")]
     run: Option<String>,
@@ -53,9 +53,10 @@ pub struct ClaimArgs {
 
 /// Compares a returned unit with its as-shipped record.
 pub fn claim(args: &ClaimArgs) -> Result<Exit, Failure> {
-    let history = args.records.history(&args.serial)?;
+    let mut source = args.records.source()?;
+    let history = history_of(&mut source, &args.serial)?;
     if history.entries.is_empty() {
-        return Err(usage(unknown(&args.records, &args.serial)?));
+        return Err(usage(unknown(&mut source, &args.serial)?));
     }
     let shipped = match &args.against {
         Some(id) => run_of(&history, id)?,
@@ -72,8 +73,8 @@ pub fn claim(args: &ClaimArgs) -> Result<Exit, Failure> {
         let why = format!("the run {} is invalid and proves nothing; test the unit again", run.id);
         return Err(Failure::new(Exit::Invalid, anyhow!(why)));
     }
-    let (shipped, shipped_digest) = read(&args.records.results, &args.serial, &shipped.id)?;
-    let (now, now_digest) = read(&args.records.results, &args.serial, &now.id)?;
+    let (shipped, shipped_digest) = read(&mut source, &args.serial, &shipped.id)?;
+    let (now, now_digest) = read(&mut source, &args.serial, &now.id)?;
     if shipped.unit.model != now.unit.model {
         say(&format!("railproof: it was a {} when it left and is a {} now", shipped.unit.model, now.unit.model));
     }
@@ -154,14 +155,12 @@ fn returned<'h>(history: &'h History, shipped: &Known) -> Result<&'h Known, Fail
     })
 }
 
-fn read(results: &Path, serial: &str, id: &str) -> Result<(Record, String), Failure> {
-    let path = results.join(serial).join(id).join("record.json");
-    let wrong = |error: anyhow::Error| {
-        let why = error.context(format!("{}: cannot be read; `railproof verify` tells what is amiss", path.display()));
-        Failure { exit: Exit::BadInput, error: why }
-    };
-    let bytes = std::fs::read(&path).map_err(|error| wrong(error.into()))?;
-    let record = serde_json::from_slice(&bytes).map_err(|error| wrong(error.into()))?;
+fn read(source: &mut Source, serial: &str, id: &str) -> Result<(Record, String), Failure> {
+    let bytes = source.file(serial, id, "record.json").map_err(unread)?;
+    let record = serde_json::from_slice(&bytes).map_err(|error| {
+        let says = format!("the record of run {id} cannot be read; `railproof verify` tells what is amiss");
+        Failure { exit: Exit::BadInput, error: anyhow::Error::from(error).context(says) }
+    })?;
     Ok((record, record::digest(&bytes)))
 }
 

@@ -3,7 +3,7 @@
 //! What the records speak against is refused, and done all the same where somebody says why.
 
 use super::history::unknown;
-use super::records::Records;
+use super::records::{Records, history_of};
 use super::{Exit, Failure, Format, print, say, show};
 use crate::clock::{Clock, ComputerClock};
 use crate::record::dispatch::Held;
@@ -103,9 +103,10 @@ pub fn receive(args: &ReceiveArgs) -> Result<Exit, Failure> {
 impl Noted {
     /// Adds the event that `decide` makes of the history, with no other event in between.
     fn add(&self, decide: impl FnOnce(&History) -> Result<Event, Refusal>) -> Result<Event, Failure> {
-        let known = self.records.history(&self.serial)?;
+        let mut source = self.records.source()?;
+        let known = history_of(&mut source, &self.serial)?;
         if known.entries.is_empty() && self.because.is_none() {
-            let why = format!("{}, or say with --because why there are none", unknown(&self.records, &self.serial)?);
+            let why = format!("{}, or say with --because why there are none", unknown(&mut source, &self.serial)?);
             return Err(Failure::new(Exit::Usage, anyhow!(why)));
         }
         let runs: Vec<_> = known.runs().map(|passed| passed.run.clone()).collect();

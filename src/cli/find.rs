@@ -1,8 +1,9 @@
 //! `railproof find`: the records that something is true of.
 
 use super::query::Query;
-use super::records::{Records, failed, tell};
+use super::records::{Anywhere, failed, tell};
 use super::{Exit, Failure, history, print, show};
+use crate::record::Answers;
 use crate::record::export::quoted;
 use crate::record::index::Found;
 use crate::report;
@@ -13,7 +14,7 @@ use serde_json::{Value, json};
 #[derive(Args)]
 pub struct FindArgs {
     #[command(flatten)]
-    records: Records,
+    records: Anywhere,
     #[command(flatten)]
     query: Query,
     /// How the result is printed
@@ -34,12 +35,12 @@ enum Form {
 
 /// Finds records. That there are none is an answer and no mistake.
 pub fn find(args: &FindArgs) -> Result<Exit, Failure> {
-    let mut index = args.records.index()?;
-    let found = index.find(&args.query.wanted()).map_err(failed)?;
+    let mut source = args.records.source()?;
+    let found = source.find(&args.query.wanted()).map_err(failed)?;
     if found.is_empty() {
-        args.query.tell_unknown(&mut index)?;
+        args.query.tell_unknown(&mut source)?;
     }
-    tell(&mut index);
+    tell(&mut source);
     print(&match args.format {
         Form::Text => report::found(&found, show::terminal_width()),
         Form::Json => format!("{:#}\n", json!({ "found": found.iter().map(as_json).collect::<Vec<_>>() })),

@@ -1,10 +1,11 @@
 //! `railproof history`: what became of a unit.
 
-use super::records::{Records, failed, tell};
+use super::records::{Anywhere, failed, history_of, tell};
 use super::{Exit, Failure, Format, print, say, show};
 use crate::record::events::Event;
 use crate::record::history::{Entry, History, Passed, Standing};
 use crate::record::index::Known;
+use crate::record::{Answers, Source};
 use crate::report;
 use crate::written::nearest;
 use clap::Args;
@@ -17,7 +18,7 @@ pub struct HistoryArgs {
     #[arg(value_name = "SN")]
     serial: String,
     #[command(flatten)]
-    records: Records,
+    records: Anywhere,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -25,9 +26,10 @@ pub struct HistoryArgs {
 
 /// Every run of a serial number in order. One that never ran is an empty history and no mistake.
 pub fn history(args: &HistoryArgs) -> Result<Exit, Failure> {
-    let history = args.records.history(&args.serial)?;
+    let mut source = args.records.source()?;
+    let history = history_of(&mut source, &args.serial)?;
     if history.entries.is_empty() {
-        say(&format!("railproof: {}", unknown(&args.records, &args.serial)?));
+        say(&format!("railproof: {}", unknown(&mut source, &args.serial)?));
     }
     print(&match args.format {
         Format::Text if history.entries.is_empty() => format!("no runs of {}\n", args.serial),
@@ -38,14 +40,13 @@ pub fn history(args: &HistoryArgs) -> Result<Exit, Failure> {
 }
 
 /// That there are no runs of a serial number, with the one that may have been meant.
-pub fn unknown(records: &Records, serial: &str) -> Result<String, Failure> {
-    let mut index = records.index()?;
-    let serials = index.serials().map_err(failed)?;
-    tell(&mut index);
-    let place = records.results.display();
+pub fn unknown(source: &mut Source, serial: &str) -> Result<String, Failure> {
+    let serials = source.serials().map_err(failed)?;
+    tell(source);
+    let place = source.place();
     Ok(match nearest(serial, serials.iter().map(String::as_str)) {
-        Some(near) => format!("there are no runs of {serial} below {place}; did you mean {near}?"),
-        None => format!("there are no runs of {serial} below {place}; look at the serial number and at --results"),
+        Some(near) => format!("there are no runs of {serial} {place}; did you mean {near}?"),
+        None => format!("there are no runs of {serial} {place}; look at the serial number and at {}", source.option()),
     })
 }
 

@@ -36,6 +36,8 @@ mod serve;
 mod show;
 mod signals;
 mod simulate;
+mod store;
+mod sync;
 mod tabular;
 mod verify;
 mod watch;
@@ -100,6 +102,10 @@ enum Command {
     Receive(dispatch::ReceiveArgs),
     /// Compare a returned unit with its as-shipped record: what changed, and what did not
     Claim(claim::ClaimArgs),
+    /// Bring new records to the store that benches share, and take what other benches noted
+    Sync(sync::SyncArgs),
+    /// Take the records of a unit that was tested elsewhere out of the shared store
+    Fetch(sync::FetchArgs),
     /// Bring the index of the records up to date, or make it anew
     Index(index::IndexArgs),
     /// Tell what a plan would let through: carry it out on thousands of simulated units whose truth is known
@@ -169,6 +175,8 @@ pub fn main() -> ExitCode {
         Command::Dispatch(args) => dispatch::dispatch(&args),
         Command::Receive(args) => dispatch::receive(&args),
         Command::Claim(args) => claim::claim(&args),
+        Command::Sync(args) => sync::sync(&args),
+        Command::Fetch(args) => sync::fetch(&args),
         Command::Index(args) => index::index(&args),
         Command::Rehearse(args) => rehearse::rehearse(&args),
         Command::Serve(args) => serve::serve(&args),

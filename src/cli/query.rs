@@ -4,7 +4,7 @@ use super::records::failed;
 use super::{Failure, day, parts, say};
 use crate::measure;
 use crate::quantity::Tolerance;
-use crate::record::Index;
+use crate::record::Answers;
 use crate::record::index::{Named, Wanted, WantedValue};
 use crate::record::stored::{Part, Verdict};
 use crate::written::nearest;
@@ -86,7 +86,7 @@ impl Query {
     }
 
     /// Where nothing was found: tells which names no record has, with the one that may have been meant.
-    pub fn tell_unknown(&self, index: &mut Index) -> Result<(), Failure> {
+    pub fn tell_unknown(&self, source: &mut impl Answers) -> Result<(), Failure> {
         for (named, kind, name) in [
             (Named::Model, "model", &self.model),
             (Named::Firmware, "firmware", &self.firmware),
@@ -96,7 +96,7 @@ impl Query {
             (Named::Check, "check", &self.check),
         ] {
             let Some(name) = name else { continue };
-            let known = index.names(named).map_err(failed)?;
+            let known = source.names(named).map_err(failed)?;
             if !known.contains(name) {
                 let near = nearest(name, known.iter().map(String::as_str));
                 let near = near.map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();

@@ -1,7 +1,8 @@
 //! `railproof recall`: where the units are that carry a part lot.
 
-use super::records::{Records, failed, tell};
+use super::records::{Anywhere, events_of, failed, tell};
 use super::{Exit, Failure, Format, history, parts, print, say, show};
+use crate::record::Answers;
 use crate::record::history::{History, Standing};
 use crate::record::recall::{Carries, Recalled};
 use crate::record::stored::Part;
@@ -17,7 +18,7 @@ pub struct RecallArgs {
     #[arg(long, value_name = "NAME=LOT", value_parser = parts::part)]
     part: Part,
     #[command(flatten)]
-    records: Records,
+    records: Anywhere,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -25,23 +26,23 @@ pub struct RecallArgs {
 
 /// Every unit that has the lot now or had it before a rework. That there is none is an answer and no mistake.
 pub fn recall(args: &RecallArgs) -> Result<Exit, Failure> {
-    let (part, mut index) = (&args.part, args.records.index()?);
+    let (part, mut source) = (&args.part, args.records.source()?);
     let mut recalled = Vec::new();
-    for serial in index.carriers(part).map_err(failed)? {
-        let runs = index.runs_of(&serial).map_err(failed)?;
-        let mut unit = Recalled::of(&History::of(&serial, runs, args.records.events(&serial)?), part);
+    for serial in source.carriers(part).map_err(failed)? {
+        let runs = source.runs_of(&serial).map_err(failed)?;
+        let mut unit = Recalled::of(&History::of(&serial, runs, events_of(&mut source, &serial)?), part);
         if let Some(last) = &unit.last {
-            unit.said = index.said_of(&serial, &last.id, &part.name).map_err(failed)?;
+            unit.said = source.said_of(&serial, &last.id, &part.name).map_err(failed)?;
         }
         recalled.push(unit);
     }
     if recalled.is_empty() {
-        let lots = index.lots(&part.name).map_err(failed)?;
+        let lots = source.lots(&part.name).map_err(failed)?;
         let near = nearest(&part.lot, lots.iter().map(String::as_str));
         let near = near.map(|near| format!("; did you mean {}={near}?", part.name)).unwrap_or_default();
         say(&format!("railproof: no record names {}={}{near}", part.name, part.lot));
     }
-    tell(&mut index);
+    tell(&mut source);
     print(&match args.format {
         Format::Text => report::recalled(part, &recalled, show::terminal_width()),
         Format::Json => {

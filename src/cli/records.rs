@@ -1,10 +1,12 @@
 //! The folder of kept records, for every command that asks what is in it.
 
+use super::store::StoreChoice;
 use super::{Exit, Failure, say};
-use crate::record::events::{self, Event};
+use crate::record::events::Event;
 use crate::record::history::History;
+use crate::record::source::Unread;
 use crate::record::stored::Part;
-use crate::record::{self, Index, IndexError};
+use crate::record::{self, Answers, Index, Source, Unanswered};
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -22,26 +24,49 @@ impl Records {
         Index::open(&self.results).map_err(failed)
     }
 
-    /// The history of a serial number; without entries for one that never ran and nothing happened to.
-    pub fn history(&self, serial: &str) -> Result<History, Failure> {
-        record::check_serial(serial).map_err(|error| Failure::new(Exit::Usage, error))?;
-        let mut index = self.index()?;
-        let runs = index.runs_of(serial).map_err(failed)?;
-        tell(&mut index);
-        Ok(History::of(serial, runs, self.events(serial)?))
+    /// The folder as a source.
+    pub fn source(&self) -> Result<Source, Failure> {
+        Source::folder(&self.results).map_err(failed)
     }
+}
 
-    /// The events of a serial number; lines that are none are told.
-    pub fn events(&self, serial: &str) -> Result<Vec<Event>, Failure> {
-        let found = events::read(&self.results, serial).map_err(|error| Failure::new(Exit::BadInput, error))?;
-        found.passed_over.iter().for_each(|told| say(&format!("railproof: {told}")));
-        Ok(found.lines)
+/// Records of a folder, or of the store that benches share.
+#[derive(Args)]
+pub struct Anywhere {
+    #[command(flatten)]
+    records: Records,
+    #[command(flatten)]
+    store: StoreChoice,
+}
+
+impl Anywhere {
+    /// Whichever was chosen, open.
+    pub fn source(&self) -> Result<Source, Failure> {
+        match self.store.address()? {
+            Some(address) => Source::store(&address).map_err(failed),
+            None => self.records.source(),
+        }
     }
+}
+
+/// The history of a serial number; without entries for one that never ran and nothing happened to.
+pub fn history_of(source: &mut Source, serial: &str) -> Result<History, Failure> {
+    record::check_serial(serial).map_err(|error| Failure::new(Exit::Usage, error))?;
+    let runs = source.runs_of(serial).map_err(failed)?;
+    tell(source);
+    Ok(History::of(serial, runs, events_of(source, serial)?))
+}
+
+/// The events of a serial number; lines that are none are told.
+pub fn events_of(source: &mut Source, serial: &str) -> Result<Vec<Event>, Failure> {
+    let found = source.events_of(serial).map_err(unread)?;
+    found.passed_over.iter().for_each(|told| say(&format!("railproof: {told}")));
+    Ok(found.lines)
 }
 
 /// The record is in place; an index that cannot take it in does so later, before it answers anything.
 pub fn note(results: &Path, serial: &str) {
-    let noted = Index::open(results).and_then(|mut index| {
+    let noted = Index::open(results).map_err(Unanswered::from).and_then(|mut index| {
         index.runs_of(serial)?;
         Ok(index.told())
     });
@@ -56,7 +81,7 @@ pub fn carried_on(results: &Path, serial: &str, is_simulated: bool, told: Vec<Pa
     if !results.is_dir() {
         return told;
     }
-    let asked = Index::open(results).and_then(|mut index| {
+    let asked = Index::open(results).map_err(Unanswered::from).and_then(|mut index| {
         let runs = index.runs_of(serial)?;
         tell(&mut index);
         Ok(runs)
@@ -76,14 +101,24 @@ pub fn carried_on(results: &Path, serial: &str, is_simulated: bool, told: Vec<Pa
     told.into_iter().chain(carried).collect()
 }
 
-/// Tells what the index has to tell.
-pub fn tell(index: &mut Index) {
-    for told in index.told() {
+/// Tells what there is to tell of a source of records.
+pub fn tell(source: &mut impl Answers) {
+    for told in source.told() {
         say(&format!("railproof: {told}"));
     }
 }
 
-/// A folder or an index that cannot be read is a wrong input.
-pub fn failed(error: IndexError) -> Failure {
-    Failure::new(Exit::BadInput, error)
+/// A folder, an index or a store that cannot be read is a wrong input; a store that is away is nobody's mistake.
+pub fn failed(error: impl Into<Unanswered>) -> Failure {
+    let error = error.into();
+    let is_away = matches!(&error, Unanswered::Store(store) if store.is_away());
+    Failure::new(if is_away { Exit::Invalid } else { Exit::BadInput }, error)
+}
+
+/// What cannot be had of a record.
+pub fn unread(error: Unread) -> Failure {
+    match error {
+        Unread::Unanswered(error) => failed(error),
+        error => Failure::new(Exit::BadInput, error),
+    }
 }

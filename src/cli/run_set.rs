@@ -2,7 +2,7 @@
 
 use super::records::failed;
 use super::{Failure, day, parts};
-use crate::record::index::{Index, Named, Wanted};
+use crate::record::index::{Answers, Index, Named, Wanted};
 use crate::written::nearest;
 use time::{OffsetDateTime, Time};
 

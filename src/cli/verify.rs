@@ -9,7 +9,7 @@ use clap::Args;
 use serde_json::json;
 use std::collections::BTreeSet;
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// So many findings are printed for people; a program gets them all.
 const SHOWN_MAX: usize = 200;
@@ -39,7 +39,7 @@ fn head(text: &str) -> Result<String, String> {
 
 /// Looks and tells.
 pub fn verify(args: &VerifyArgs) -> Result<Exit, Failure> {
-    let trust = trust(args)?;
+    let trust = trust_of(args.trust.as_deref(), &args.paths)?;
     let verified = look(&args.paths, trust.as_ref()).map_err(|(path, error)| {
         let why = anyhow!("{}: cannot be read: {error}; name a folder of runs", path.display());
         Failure::new(Exit::BadInput, why)
@@ -64,11 +64,11 @@ pub fn verify(args: &VerifyArgs) -> Result<Exit, Failure> {
     })
 }
 
-/// What the trust files say; none where there is no trust file.
-fn trust(args: &VerifyArgs) -> Result<Option<Trust>, Failure> {
-    let files: BTreeSet<PathBuf> = match &args.trust {
-        Some(file) => BTreeSet::from([file.clone()]),
-        None => args.paths.iter().filter_map(|path| trust_file(path)).collect(),
+/// What the trust file says that was given, or else those of the results folders; none where there is no trust file.
+pub fn trust_of(given: Option<&Path>, paths: &[PathBuf]) -> Result<Option<Trust>, Failure> {
+    let files: BTreeSet<PathBuf> = match given {
+        Some(file) => BTreeSet::from([file.to_owned()]),
+        None => paths.iter().filter_map(|path| trust_file(path)).collect(),
     };
     let mut trust: Option<Trust> = None;
     for file in files {

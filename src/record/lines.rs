@@ -136,7 +136,7 @@ fn understood<T: Line>(path: &Path, text: &[u8]) -> Lines<T> {
 }
 
 /// A line, or why it is none.
-fn line<T: Line>(text: &[u8]) -> Result<T, String> {
+pub(super) fn line<T: Line>(text: &[u8]) -> Result<T, String> {
     #[derive(Deserialize)]
     struct Versioned {
         #[serde(alias = "format")]

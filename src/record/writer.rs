@@ -96,6 +96,31 @@ impl RunFolder {
         File::create_new(&path).map_err(|error| trouble::disk("write", &path, error))
     }
 
+    /// A file of a run that was sealed elsewhere.
+    ///
+    /// # Errors
+    /// A name that leads out of the folder; whatever the disk says.
+    pub fn put(&self, name: &str, bytes: &[u8]) -> Result<(), WriteError> {
+        if !is_inside(name) {
+            return Err(WriteError::Name { name: name.chars().take(200).collect() });
+        }
+        write(&self.part.join(name), bytes)
+    }
+
+    /// Brings a run that was sealed elsewhere to the disk and renames it into place; where that is. This bench's chain is left
+    /// alone.
+    ///
+    /// # Errors
+    /// Whatever the disk says. Nothing is left then.
+    pub fn place(mut self) -> Result<PathBuf, WriteError> {
+        self.still_there()?;
+        sync_all(&self.part, contents(&self.part)?.iter().map(PathBuf::as_path))?;
+        self.move_home()?;
+        self.is_finished = true;
+        sync_folder(&self.serial)?;
+        Ok(self.home.clone())
+    }
+
     /// Writes the files, seals the folder, brings it to the disk and renames it into place.
     /// Files are named relative to the folder, with `/` between folders.
     ///

@@ -2,7 +2,7 @@
 
 use crate::record::history::History;
 use crate::record::index::{Known, Wanted};
-use crate::record::{self, Index, Record, events};
+use crate::record::{self, Answers, Index, Record, Unanswered, events};
 use std::path::{Path, PathBuf};
 use time::{Duration, OffsetDateTime, Time, UtcOffset};
 
@@ -56,7 +56,10 @@ pub fn history(results: &Path, serial: &str) -> Result<History, String> {
     if !results.is_dir() {
         return Ok(History::of(serial, Vec::new(), Vec::new()));
     }
-    let runs = Index::open(results).and_then(|mut index| index.runs_of(serial)).map_err(|error| error.to_string())?;
+    let runs = Index::open(results)
+        .map_err(Unanswered::from)
+        .and_then(|mut index| index.runs_of(serial))
+        .map_err(|error| error.to_string())?;
     let events = events::read(results, serial).map_err(|error| error.to_string())?;
     Ok(History::of(serial, runs, events.lines))
 }
@@ -71,6 +74,9 @@ pub fn day(results: &Path, now: OffsetDateTime) -> Result<Vec<Known>, String> {
     }
     let begins = now.to_offset(UtcOffset::UTC).replace_time(Time::MIDNIGHT);
     let wanted = Wanted { from: Some(begins), before: Some(begins + Duration::DAY), ..Wanted::default() };
-    let found = Index::open(results).and_then(|mut index| index.find(&wanted)).map_err(|error| error.to_string())?;
+    let found = Index::open(results)
+        .map_err(Unanswered::from)
+        .and_then(|mut index| index.find(&wanted))
+        .map_err(|error| error.to_string())?;
     Ok(found.into_iter().map(|found| found.run).collect())
 }

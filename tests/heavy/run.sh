@@ -94,6 +94,10 @@ echo "- two thousand comparisons with nothing changed, and two hundred with the 
 RAILPROOF_DRAWS=2000 quietly cargo test --release --quiet --test compare_power -- --nocapture
 grep "nothing changed" "$results/said"
 
+echo "- the shared store on PostgreSQL, 16 benches at once"
+RAILPROOF_ALL=1 RAILPROOF_RUNS=150 quietly cargo test --release --quiet --test shared_store --test shared_store_crowd -- --nocapture
+grep "a second" "$results/said"
+
 echo "- coverage of every measurand, by draws with known truth: measurand, what lay inside, mean expanded uncertainty"
 RAILPROOF_DRAWS=1000 quietly cargo test --quiet --release --test measure honesty -- --nocapture
 grep -oE '[A-Za-z][A-Za-z0-9 .-]+ +[0-9.]+ % inside, U.*' "$results/said" | sort -u

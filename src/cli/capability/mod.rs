@@ -4,10 +4,10 @@ mod shown;
 mod table;
 
 use super::compare::given;
-use super::records::{Records, failed, tell};
+use super::records::{Anywhere, failed, tell};
 use super::run_set::RunSet;
 use super::{Exit, Failure, Format, print, show, write_beside};
-use crate::record::index::{Columns, Known, Wanted};
+use crate::record::index::{Answers, Columns, Known, Wanted};
 use crate::report;
 use crate::study::capability::{Capability, Sample, Settings, Yields, first_runs, rows};
 use crate::study::compare::Given;
@@ -52,7 +52,7 @@ pub struct CapabilityArgs {
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
     #[command(flatten)]
-    records: Records,
+    records: Anywhere,
     /// How the result is printed
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -140,9 +140,9 @@ pub fn capability(args: &CapabilityArgs) -> Result<Exit, Failure> {
 fn of_runs(args: &CapabilityArgs, settings: Settings) -> Result<Capability, Failure> {
     let wanted = args.set.as_ref().map_or_else(Wanted::default, |set| set.wanted(None));
     let name = args.set.as_ref().map_or("all runs", |set| &set.text).to_owned();
-    let mut index = args.records.index()?;
-    let columns = index.columns(&wanted).map_err(failed)?;
-    tell(&mut index);
+    let mut source = args.records.source()?;
+    let columns = source.columns(&wanted).map_err(failed)?;
+    tell(&mut source);
     let mut first = vec![false; columns.runs.len()];
     first_runs(&columns.runs).into_iter().for_each(|place| first[place] = true);
     let is_first = |run: &Known| {
@@ -152,8 +152,8 @@ fn of_runs(args: &CapabilityArgs, settings: Settings) -> Result<Capability, Fail
     let gathered =
         gathered(&columns, is_first).map_err(|why| Failure::new(Exit::BadInput, anyhow!("{name}: {why}")))?;
     if gathered.runs == 0 {
-        let place = args.records.results.display();
-        return Err(Failure::new(Exit::BadInput, anyhow!("no run that proves anything is `{name}` below {place}")));
+        let place = source.place();
+        return Err(Failure::new(Exit::BadInput, anyhow!("no run that proves anything is `{name}` {place}")));
     }
     let samples = gathered.series.into_iter().map(|series| sample(series, &columns, args.by.as_ref())).collect();
     let (rows, mut refused) = rows(samples, &settings);

@@ -9,7 +9,7 @@ use super::run_set::RunSet;
 use super::{Exit, Failure, Format, print, say, show, write_beside};
 use crate::clock::{Clock, ComputerClock};
 use crate::record::Record;
-use crate::record::index::{Index, Known};
+use crate::record::index::{Answers, Index, Known};
 use crate::report;
 use crate::study::compare::{Given, Margins, Outcome, Set, Settings, Study, compare as compared, intervals};
 use crate::study::{Gathered, Series, gathered};

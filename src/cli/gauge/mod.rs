@@ -6,7 +6,7 @@ mod table;
 use super::records::{Records, failed, tell};
 use super::run_set::RunSet;
 use super::{Exit, Failure, Format, print, show, write_beside};
-use crate::record::index::Known;
+use crate::record::index::{Answers, Known};
 use crate::report;
 use crate::study::gauge::{Gauge, Reading, Sample, planned, rows};
 use crate::study::{Series, gathered};

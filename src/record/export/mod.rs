@@ -20,7 +20,7 @@ pub use partition::Partition;
 pub use staged::Placed;
 
 use super::index::Wanted;
-use super::{Index, IndexError};
+use super::{Answers, Index, Unanswered};
 use serde::{Deserialize, Serialize};
 use staged::Staged;
 use std::collections::BTreeMap;
@@ -91,7 +91,7 @@ pub enum ExportError {
     #[error("cannot {doing} {}: {said}; {remedy}", path.display())]
     Disk { doing: &'static str, path: PathBuf, said: io::Error, remedy: &'static str },
     #[error(transparent)]
-    Index(#[from] IndexError),
+    Index(#[from] Unanswered),
 }
 
 impl ExportError {

@@ -3,7 +3,7 @@
 //! A record is mostly budgets and curves; reading only what is kept takes a fraction of the time. Every format has these
 //! fields in the same places.
 
-use super::answers::Known;
+use crate::record::answers::Known;
 use crate::record::stored::{FORMAT, Origin, Part, Verdict};
 use serde::Deserialize;
 use std::collections::BTreeMap;

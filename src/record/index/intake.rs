@@ -2,7 +2,7 @@
 
 use super::facts::{Checked, Facts, Value};
 use super::tables;
-use crate::record::stored::{Origin, Verdict};
+use crate::record::answers::tables::{of_origin, of_verdict};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use std::collections::HashMap;
 use time::OffsetDateTime;
@@ -195,28 +195,4 @@ impl Names {
         self.heads.insert(key, id);
         Ok(id)
     }
-}
-
-/// Decisions as numbers, the worse the greater.
-const VERDICTS: [Verdict; 4] = [Verdict::Conforms, Verdict::Undecided, Verdict::DoesNotConform, Verdict::Invalid];
-const ORIGINS: [Origin; 3] = [Origin::Bench, Origin::Simulated, Origin::Replayed];
-
-pub(super) fn of_verdict(verdict: Verdict) -> i64 {
-    verdict as i64
-}
-
-fn of_origin(origin: Origin) -> i64 {
-    origin as i64
-}
-
-/// The decision of a column.
-pub(super) fn verdict(row: &rusqlite::Row<'_>, column: &str) -> rusqlite::Result<Verdict> {
-    let number: i64 = row.get(column)?;
-    VERDICTS.get(number as usize).copied().ok_or(rusqlite::Error::IntegralValueOutOfRange(0, number))
-}
-
-/// The origin of a run.
-pub(super) fn origin(row: &rusqlite::Row<'_>) -> rusqlite::Result<Origin> {
-    let number: i64 = row.get("origin")?;
-    ORIGINS.get(number as usize).copied().ok_or(rusqlite::Error::IntegralValueOutOfRange(0, number))
 }

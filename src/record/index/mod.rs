@@ -6,30 +6,28 @@
 //! duration. Several processes use it at once (SQLite's write-ahead log); [`lock`] keeps them from replacing a file that
 //! another one has open.
 
-mod answers;
-mod carried;
-mod columns;
 mod facts;
 mod heal;
 mod intake;
+mod local;
 mod lock;
-mod search;
-mod sweep;
 mod tables;
 #[cfg(test)]
 mod tests;
 
-pub use answers::Known;
-pub use carried::{Said, Shortfall};
-pub use columns::{CheckColumn, Column, Columns, Entry};
-pub use facts::Facts;
-pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
-pub use sweep::{Heading, Sweep, Swept};
+pub use super::answers::{
+    Answers, CheckColumn, Column, Columns, Entry, Found, FoundValue, Heading, Known, Named, Said, Shortfall, Sweep,
+    Swept, Wanted, WantedValue,
+};
+pub use facts::{Facts, Value};
+pub use heal::Scope;
 
 pub(super) use facts::bytes as record_bytes;
 
-use heal::Scope;
+use super::answers::tables::all;
+use super::answers::{Asked, Tables, Trouble, Unanswered};
 use intake::Names;
+use local::Local;
 use lock::{Lock, patiently};
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 use std::path::{Path, PathBuf};
@@ -95,11 +93,6 @@ impl Index {
         self.lock.is_some()
     }
 
-    /// What is to be told since it was last asked: records that cannot be read, records that are gone, an index made anew.
-    pub fn told(&mut self) -> Vec<String> {
-        std::mem::take(&mut self.told)
-    }
-
     /// Forgets everything and takes the folders in again. Gives the number of records.
     ///
     /// # Errors
@@ -124,32 +117,25 @@ impl Index {
     /// # Errors
     /// What the database says.
     pub fn count(&mut self) -> Result<u64, IndexError> {
-        let count = |connection: &Connection| connection.query_one("SELECT count(*) FROM run", [], |row| row.get(0));
-        self.with(Scope::All, count).map(|count: i64| count.unsigned_abs())
+        let query = "SELECT count(*) AS count FROM run";
+        let counted = self.with(Scope::All, &mut |tables| all(tables, query, &[], |row| row.get::<i64>("count")))?;
+        Ok(counted.into_iter().sum::<i64>().unsigned_abs())
     }
 
     /// Takes in what is new in the folders, then asks. What the database cannot do for damage is done again on a new one,
     /// and what it cannot do for want of room or rights in memory: once.
-    fn with<T>(
-        &mut self,
-        scope: Scope<'_>,
-        mut ask: impl FnMut(&Connection) -> rusqlite::Result<T>,
-    ) -> Result<T, IndexError> {
-        match self.try_with(scope, &mut ask) {
+    fn with<T>(&mut self, scope: Scope<'_>, ask: &mut dyn FnMut(&mut dyn Tables) -> Asked<T>) -> Result<T, IndexError> {
+        match self.try_with(scope, ask).map_err(of_index) {
             Ok(answer) => Ok(answer),
             Err(error) if self.lock.is_some() => {
                 self.replace(&error)?;
-                self.try_with(scope, &mut ask).map_err(|said| self.error(said))
+                self.try_with(scope, ask).map_err(|said| self.error(of_index(said)))
             }
             Err(error) => Err(self.error(error)),
         }
     }
 
-    fn try_with<T>(
-        &mut self,
-        scope: Scope<'_>,
-        ask: &mut impl FnMut(&Connection) -> rusqlite::Result<T>,
-    ) -> rusqlite::Result<T> {
+    fn try_with<T>(&mut self, scope: Scope<'_>, ask: &mut dyn FnMut(&mut dyn Tables) -> Asked<T>) -> Asked<T> {
         for _ in 0..TRIES {
             let generation = tables::generation(&self.connection)?;
             let told = heal::heal(&mut self.connection, &mut self.names, &self.results, scope)?;
@@ -157,10 +143,11 @@ impl Index {
             // Made anew by another process meanwhile, the tables may still lack what was there before.
             if tables::generation(&within)? == generation {
                 self.told.extend(told);
-                return ask(&within);
+                return ask(&mut Local(&within));
             }
         }
-        Err(rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY), None))
+        let busy = rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY);
+        Err(Trouble::Index(rusqlite::Error::SqliteFailure(busy, None)))
     }
 
     /// Another database in the place of one that failed.
@@ -183,6 +170,32 @@ impl Index {
 
     fn error(&self, said: rusqlite::Error) -> IndexError {
         IndexError::Database { file: self.results.join(FILE), said }
+    }
+}
+
+impl Answers for Index {
+    fn ask<T>(
+        &mut self,
+        scope: Scope<'_>,
+        mut question: impl FnMut(&mut dyn Tables) -> Asked<T>,
+    ) -> Result<T, Unanswered> {
+        Ok(self.with(scope, &mut question)?)
+    }
+
+    /// Records that cannot be read, records that are gone, an index made anew.
+    fn told(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.told)
+    }
+}
+
+/// What SQLite said. An answer that no version of ours wrote is damage.
+fn of_index(trouble: Trouble) -> rusqlite::Error {
+    match trouble {
+        Trouble::Index(error) => error,
+        Trouble::Strange(says) => {
+            rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Null, says.into())
+        }
+        Trouble::Store(error) => rusqlite::Error::ToSqlConversionFailure(error.into()),
     }
 }
 

@@ -8,6 +8,7 @@
 //!
 //! All this happens under one lock for the results folder, so that several processes never follow the same run.
 
+use super::super::fetched;
 use super::super::writer::{WriteError, check_run_id, disk, folders, sync_folder};
 use super::{DIGESTS, Head, SEAL, Seal, checked};
 use crate::clock::{Clock, ComputerClock};
@@ -171,8 +172,10 @@ fn stands(results: &Path, head: &Head) -> bool {
     results.join(&head.link.serial).join(&head.link.run).is_dir()
 }
 
-/// The run of the bench with the highest counter, from the folders.
+/// The run of the bench with the highest counter, from the folders. Runs that were fetched are another folder's, even where that
+/// bench has the same name.
 fn newest(results: &Path, bench: &str) -> Option<Head> {
+    let foreign = fetched::read(results);
     let runs = folders(results).into_iter().flat_map(|serial| folders(&serial));
     let heads = runs.filter_map(|run| {
         let bytes = read_small(&run.join(SEAL))?;
@@ -180,7 +183,8 @@ fn newest(results: &Path, bench: &str) -> Option<Head> {
         let in_place = run.file_name()? == seal.run.as_str() && run.parent()?.file_name()? == seal.serial.as_str();
         in_place.then(|| seal.head(&fs::read(run.join(DIGESTS)).unwrap_or_default()))
     });
-    heads.max_by(|one, other| one.counter.cmp(&other.counter).then_with(|| one.link.run.cmp(&other.link.run)))
+    let own = heads.filter(|head: &Head| !foreign.contains_key(&head.link.digest));
+    own.max_by(|one, other| one.counter.cmp(&other.counter).then_with(|| one.link.run.cmp(&other.link.run)))
 }
 
 fn read_small(path: &Path) -> Option<Vec<u8>> {

@@ -5,8 +5,9 @@
 
 use super::listing::{Entry, bytes, digest, listing};
 use super::{Finding, Kind};
+use crate::record::fetched::Foreign;
 use crate::record::seal::{self, DIGESTS, Damage, Digests, Head, PublicKey, SEAL, SIGNATURE, Seal};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -25,6 +26,19 @@ pub struct Found {
     pub head: Option<Head>,
     /// What is not as it was sealed.
     pub findings: Vec<Finding>,
+}
+
+impl Found {
+    /// Files of a run that was fetched from elsewhere, and that were left there, are not missing.
+    pub(super) fn stayed_elsewhere(&mut self, foreign: &HashMap<String, Foreign>) {
+        let Some(foreign) = self.head.as_ref().and_then(|head| foreign.get(&head.link.digest)) else { return };
+        for finding in &mut self.findings {
+            if finding.kind == Kind::Missing && foreign.without.iter().any(|name| self.path.join(name) == finding.path)
+            {
+                *finding = Finding::new(Kind::Remark, &finding.path, format!("it stayed at {}", foreign.bench));
+            }
+        }
+    }
 }
 
 /// One of the seal's files.

@@ -8,12 +8,15 @@ mod order;
 mod tests;
 
 pub use finding::{Finding, Kind, Weight};
+pub use folder::look;
+pub use listing::bytes as plain_bytes;
 pub use order::ChainFound;
 
+use super::fetched::{self, Foreign};
 use super::seal::{DIGESTS, Head, PublicKey, SEAL, TRUST, Trust, remembered};
 use super::writer::folders;
 use folder::Found;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -78,6 +81,7 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
     let mut runs = Runs::default();
     let mut roots: Vec<PathBuf> = Vec::new();
     let mut known: Vec<Head> = Vec::new();
+    let mut foreign: HashMap<String, Foreign> = HashMap::new();
     for path in paths {
         fs::read_dir(path).map_err(|error| (path.clone(), error))?;
         match place(path) {
@@ -88,12 +92,14 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
                 known.extend(remembered(path));
                 let serials = folders(path).into_iter().filter(|serial| !is_hidden(serial));
                 serials.for_each(|serial| runs.of_serial(&serial, &mut verified));
+                foreign.extend(fetched::read(path));
                 roots.push(path.clone());
             }
         }
     }
     let runs_seen = verified.findings.iter().all(|finding| finding.kind != Kind::Unreadable);
-    let found: Vec<Found> = runs.0.into_values().map(|(run, within)| folder::look(&run, within)).collect();
+    let mut found: Vec<Found> = runs.0.into_values().map(|(run, within)| look(&run, within)).collect();
+    found.iter_mut().for_each(|run| run.stayed_elsewhere(&foreign));
     verified.runs = found.len();
     verified.findings.extend(found.iter().flat_map(|found| found.findings.iter().cloned()));
     verified.heads = found.iter().filter_map(|found| Some(found.head.as_ref()?.link.digest.clone())).collect();
@@ -103,7 +109,7 @@ pub fn verify(paths: &[PathBuf], trust: Option<&Trust>) -> Result<Verified, (Pat
     verified.is_whole = !roots.is_empty();
     // What could not be looked at is not missing.
     let root = roots.first().filter(|_| runs_seen).map(PathBuf::as_path);
-    verified.chains = order::order(&found, root, &known, &mut verified.findings);
+    verified.chains = order::order(&found, root, &known, &foreign, &mut verified.findings);
     Ok(verified)
 }
 

@@ -2,8 +2,9 @@
 
 use super::folder::Found;
 use super::{Finding, Kind};
+use crate::record::fetched::Foreign;
 use crate::record::seal::{Head, Link, SEAL, Seal};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 
 /// A chain of runs as it was found.
@@ -31,6 +32,7 @@ pub fn order<'f>(
     found: &'f [Found],
     root: Option<&Path>,
     known: &[Head],
+    foreign: &HashMap<String, Foreign>,
     findings: &mut Vec<Finding>,
 ) -> Vec<ChainFound> {
     let mut chains: BTreeMap<&str, Vec<Placed<'_>>> = BTreeMap::new();
@@ -54,6 +56,10 @@ pub fn order<'f>(
     for (chain, mut runs) in chains {
         runs.sort_by(|one, other| (one.seal.counter, one.path).cmp(&(other.seal.counter, other.path)));
         forks(&mut runs, findings);
+        // Of a chain that another bench makes, this folder has what was fetched; the rest is not missing here.
+        let is_foreign = |run: &Placed<'_>| foreign.contains_key(&run.head.link.digest);
+        let is_elsewhere = runs.iter().all(is_foreign) && known.iter().all(|known| known.chain != chain);
+        let root = root.filter(|_| !is_elsewhere);
         let mut look = Look { root, unplaced: &unplaced, findings };
         look.chain(&runs);
         look.tail(&runs, known.iter().find(|known| known.chain == chain));

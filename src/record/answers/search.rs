@@ -3,14 +3,11 @@
 //! A value is looked for head by head: there are few of them for one measurand, each has its own unit, and its values lie
 //! together.
 
-use super::answers::{KNOWN_COLUMNS, KNOWN_NAMES, Known, known};
-use super::heal::Scope;
-use super::{Index, IndexError, intake};
+use super::runs::{KNOWN_COLUMNS, KNOWN_NAMES, Known, complete, known, of_moment};
+use super::tables::{self, Asked, Cell, Row, Tables, of_verdict};
 use crate::quantity::Unit;
 use crate::record::recorder::tidy;
 use crate::record::stored::{Part, Verdict};
-use rusqlite::types::Value;
-use rusqlite::{Connection, Row, params_from_iter};
 use time::OffsetDateTime;
 
 /// What is searched for. What is left open may be anything.
@@ -90,59 +87,45 @@ struct Head {
     unit: String,
 }
 
-impl Index {
-    /// What is searched for, oldest first.
-    ///
-    /// # Errors
-    /// What the database says.
-    pub fn find(&mut self, wanted: &Wanted) -> Result<Vec<Found>, IndexError> {
-        self.with(Scope::All, |connection| {
-            let mut found = searched(connection, wanted, (KNOWN_COLUMNS, KNOWN_NAMES), |row, of| {
-                let (place, check, value) = match of {
-                    Of::Run => (0, None, None),
-                    Of::Check(check) => (0, Some((check.to_owned(), intake::verdict(row, "check_decision")?)), None),
-                    Of::Value(head) => {
-                        let check = (head.check.clone(), intake::verdict(row, "check_decision")?);
-                        (row.get("place")?, Some(check), Some(value(row, head)?))
-                    }
-                };
-                Ok((place, Found { run: known(connection, row)?, check, value }))
-            })?;
-            if wanted.value.is_some() {
-                found.sort_by(|(place, one), (other_place, other): &(i64, Found)| {
-                    let key = |found: &Found, place: &i64| (found.run.started, found.run.id.clone(), *place);
-                    key(one, place).cmp(&key(other, other_place))
-                });
+/// What is searched for, oldest first.
+pub(super) fn find(tables: &mut dyn Tables, wanted: &Wanted) -> Asked<Vec<Found>> {
+    let mut found = searched(tables, wanted, (KNOWN_COLUMNS, KNOWN_NAMES), |row, of| {
+        let (place, check, value) = match of {
+            Of::Run => (0, None, None),
+            Of::Check(check) => (0, Some((check.to_owned(), row.verdict("check_decision")?)), None),
+            Of::Value(head) => {
+                let check = (head.check.clone(), row.verdict("check_decision")?);
+                (row.get::<i64>("place")?, Some(check), Some(value(row, head)?))
             }
-            Ok(found.into_iter().map(|(_, found)| found).collect())
-        })
-    }
-
-    /// All names that there are.
-    ///
-    /// # Errors
-    /// What the database says.
-    pub fn names(&mut self, named: Named) -> Result<Vec<String>, IndexError> {
-        let ids = match named {
-            Named::Model => "SELECT model FROM run",
-            Named::Firmware => "SELECT firmware FROM run",
-            Named::Plan => "SELECT plan FROM run",
-            Named::Bench => "SELECT bench FROM run UNION SELECT jig FROM run",
-            Named::Operator => "SELECT operator FROM run",
-            Named::Check => "SELECT name FROM look",
         };
-        self.with(Scope::All, |connection| {
-            let query = format!("SELECT text FROM name WHERE id IN ({ids}) ORDER BY text");
-            connection.prepare(&query)?.query_map([], |row| row.get(0))?.collect()
-        })
+        let (number, run) = known(row)?;
+        Ok((place, number, Found { run, check, value }))
+    })?;
+    if wanted.value.is_some() {
+        found.sort_by_cached_key(|(place, _, found)| (found.run.started, found.run.id.clone(), *place));
     }
+    complete(tables, found.iter_mut().map(|(_, number, found)| (*number, &mut found.run)))?;
+    Ok(found.into_iter().map(|(.., found)| found).collect())
+}
+
+/// All names that there are.
+pub(super) fn names(tables: &mut dyn Tables, named: Named) -> Asked<Vec<String>> {
+    let ids = match named {
+        Named::Model => "SELECT model FROM run",
+        Named::Firmware => "SELECT firmware FROM run",
+        Named::Plan => "SELECT plan FROM run",
+        Named::Bench => "SELECT bench FROM run UNION SELECT jig FROM run",
+        Named::Operator => "SELECT operator FROM run",
+        Named::Check => "SELECT name FROM look",
+    };
+    tables::texts(tables, &format!("SELECT text FROM name WHERE id IN ({ids}) ORDER BY text"), &[])
 }
 
 /// Conditions on a run, and what stands for their question marks.
 #[derive(Default)]
 pub(super) struct Conditions {
     pub text: String,
-    values: Vec<Value>,
+    values: Vec<Cell>,
 }
 
 impl Conditions {
@@ -157,35 +140,34 @@ impl Conditions {
         for (column, name) in names {
             if let Some(name) = name {
                 let is_named = format!("run.{column} = (SELECT id FROM name WHERE text = ?)");
-                conditions.add(&is_named, [Value::from(name.clone())]);
+                conditions.add(&is_named, [name.as_str().into()]);
             }
         }
         if let Some(revision) = wanted.revision {
-            conditions.add("run.revision = ?", [Value::from(revision)]);
+            conditions.add("run.revision = ?", [i64::from(revision).into()]);
         }
         if let Some(serial) = &wanted.serial {
-            conditions.add("run.serial = (SELECT id FROM serial WHERE text = ?)", [Value::from(serial.clone())]);
+            conditions.add("run.serial = (SELECT id FROM serial WHERE text = ?)", [serial.as_str().into()]);
         }
         if let Some(bench) = &wanted.bench {
             let is_named = "(SELECT id FROM name WHERE text = ?) IN (run.bench, run.jig)";
-            conditions.add(is_named, [Value::from(bench.clone())]);
+            conditions.add(is_named, [bench.as_str().into()]);
         }
-        let ms = |moment: OffsetDateTime| Value::from((moment.unix_timestamp_nanos() / 1_000_000) as i64);
         if let Some(from) = wanted.from {
-            conditions.add("run.started >= ?", [ms(from)]);
+            conditions.add("run.started >= ?", [of_moment(from).into()]);
         }
         if let Some(before) = wanted.before {
-            conditions.add("run.started < ?", [ms(before)]);
+            conditions.add("run.started < ?", [of_moment(before).into()]);
         }
         if let Some(Part { name, lot, .. }) = &wanted.part {
             let carries = "EXISTS (SELECT 1 FROM part WHERE part.run = run.id
                 AND part.name = (SELECT id FROM name WHERE text = ?) AND part.lot = (SELECT id FROM name WHERE text = ?))";
-            conditions.add(carries, [name.clone().into(), lot.clone().into()]);
+            conditions.add(carries, [name.as_str().into(), lot.as_str().into()]);
         }
         conditions
     }
 
-    pub fn add(&mut self, condition: &str, values: impl IntoIterator<Item = Value>) {
+    pub fn add(&mut self, condition: &str, values: impl IntoIterator<Item = Cell>) {
         self.text.push_str(if self.text.is_empty() { "WHERE " } else { " AND " });
         self.text.push_str(condition);
         self.values.extend(values);
@@ -193,19 +175,13 @@ impl Conditions {
 
     fn decided(&mut self, column: &str, decision: Option<Verdict>) {
         if let Some(decision) = decision {
-            self.add(&format!("{column} = ?"), [Value::from(intake::of_verdict(decision))]);
+            self.add(&format!("{column} = ?"), [of_verdict(decision).into()]);
         }
     }
 
     /// The rows of a query that they hold for.
-    pub fn rows<T>(
-        &self,
-        connection: &Connection,
-        query: &str,
-        row: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
-    ) -> rusqlite::Result<Vec<T>> {
-        let mut query = connection.prepare_cached(&format!("{query} {}", self.text))?;
-        query.query_map(params_from_iter(&self.values), row)?.collect()
+    pub fn rows<T>(&self, tables: &mut dyn Tables, query: &str, row: impl FnMut(&Row) -> Asked<T>) -> Asked<Vec<T>> {
+        tables::all(tables, &format!("{query} {}", self.text), &self.values, row)
     }
 }
 
@@ -218,24 +194,24 @@ enum Of<'h> {
 }
 
 /// The numbers of the runs of which something is found, each behind that of its serial number; some more than once.
-pub(super) fn numbers(connection: &Connection, wanted: &Wanted) -> rusqlite::Result<Vec<(i64, i64)>> {
-    searched(connection, wanted, ("SELECT run.serial, run.id", ""), |row, _| Ok((row.get(0)?, row.get(1)?)))
+pub(super) fn numbers(tables: &mut dyn Tables, wanted: &Wanted) -> Asked<Vec<(i64, i64)>> {
+    searched(tables, wanted, ("SELECT run.serial, run.id", ""), |row, _| Ok((row.get("serial")?, row.get("id")?)))
 }
 
 /// What is searched for, oldest first within a measurand's head. `asked`: columns, and the tables that they take beside
 /// those that are searched.
 fn searched<T>(
-    connection: &Connection,
+    tables: &mut dyn Tables,
     wanted: &Wanted,
     asked: (&str, &str),
-    mut row: impl FnMut(&Row<'_>, Of<'_>) -> rusqlite::Result<T>,
-) -> rusqlite::Result<Vec<T>> {
+    mut row: impl FnMut(&Row, Of<'_>) -> Asked<T>,
+) -> Asked<Vec<T>> {
     let (columns, names) = asked;
     let mut conditions = Conditions::of(wanted);
     let query = match (&wanted.value, &wanted.check) {
-        (Some(value), _) => return values(connection, wanted, value, asked, row),
+        (Some(value), _) => return values(tables, wanted, value, asked, row),
         (None, Some(check)) => {
-            conditions.add("look.name = (SELECT id FROM name WHERE text = ?)", [Value::from(check.clone())]);
+            conditions.add("look.name = (SELECT id FROM name WHERE text = ?)", [check.as_str().into()]);
             conditions.decided("checked.decision", wanted.decision);
             // A cross join is carried out in the order in which it is written.
             format!(
@@ -249,43 +225,43 @@ fn searched<T>(
         }
     };
     conditions.text.push_str(" ORDER BY run.started, run.folder");
-    conditions.rows(connection, &query, |found| row(found, wanted.check.as_deref().map_or(Of::Run, Of::Check)))
+    conditions.rows(tables, &query, |found| row(found, wanted.check.as_deref().map_or(Of::Run, Of::Check)))
 }
 
 fn values<T>(
-    connection: &Connection,
+    tables: &mut dyn Tables,
     wanted: &Wanted,
     value: &WantedValue,
     (columns, names): (&str, &str),
-    mut row: impl FnMut(&Row<'_>, Of<'_>) -> rusqlite::Result<T>,
-) -> rusqlite::Result<Vec<T>> {
+    mut row: impl FnMut(&Row, Of<'_>) -> Asked<T>,
+) -> Asked<Vec<T>> {
     let query = format!(
         "{columns}, value.place, value.value, value.u, value.decision AS value_decision,
              (SELECT decision FROM checked WHERE checked.look = ?1 AND checked.run = run.id) AS check_decision
          FROM value CROSS JOIN run ON run.id = value.run {names}"
     );
     let mut found = Vec::new();
-    for head in heads(connection, &value.measurand)? {
+    for head in heads(tables, &value.measurand)? {
         let is_asked_for = wanted.check.as_ref().is_none_or(|check| *check == head.check);
         // A unit that no version of ours wrote cannot be compared.
         let Some(unit) = Unit::named(&head.unit).filter(|_| is_asked_for) else { continue };
-        let mut conditions = Conditions { values: vec![Value::from(head.check_id)], ..Conditions::default() };
-        conditions.add("value.head = ?2", [Value::from(head.id)]);
+        let mut conditions = Conditions { values: vec![head.check_id.into()], ..Conditions::default() };
+        conditions.add("value.head = ?2", [head.id.into()]);
         let of_run = Conditions::of(wanted);
         conditions.add(of_run.text.strip_prefix("WHERE ").unwrap_or("true"), of_run.values);
         conditions.decided("value.decision", wanted.decision);
         for (sign, limit) in [(">=", value.lower), ("<=", value.upper)] {
             if let Some(limit) = limit {
-                conditions.add(&format!("value.value {sign} ?"), [Value::from(tidy(unit.from_si(limit)))]);
+                conditions.add(&format!("value.value {sign} ?"), [tidy(unit.from_si(limit)).into()]);
             }
         }
         conditions.add("value.value IS NOT NULL", []);
-        found.extend(conditions.rows(connection, &query, |found| row(found, Of::Value(&head)))?);
+        found.extend(conditions.rows(tables, &query, |found| row(found, Of::Value(&head)))?);
     }
     Ok(found)
 }
 
-fn value(row: &Row<'_>, head: &Head) -> rusqlite::Result<FoundValue> {
+fn value(row: &Row, head: &Head) -> Asked<FoundValue> {
     Ok(FoundValue {
         measurand: head.measurand.clone(),
         label: head.label.clone(),
@@ -293,18 +269,16 @@ fn value(row: &Row<'_>, head: &Head) -> rusqlite::Result<FoundValue> {
         unit: head.unit.clone(),
         value: row.get("value")?,
         standard_uncertainty: row.get("u")?,
-        decision: intake::verdict(row, "value_decision")?,
+        decision: row.verdict("value_decision")?,
     })
 }
 
-fn heads(connection: &Connection, measurand: &str) -> rusqlite::Result<Vec<Head>> {
-    let mut query = connection.prepare_cached(
-        "SELECT head.id, head.look, name.text AS name, label.text AS label, tolerance.text AS tolerance, unit.text AS unit
+fn heads(tables: &mut dyn Tables, measurand: &str) -> Asked<Vec<Head>> {
+    let query = "SELECT head.id, head.look, name.text AS name, label.text AS label, tolerance.text AS tolerance, unit.text AS unit
          FROM head JOIN look ON look.id = head.look JOIN name ON name.id = look.name JOIN name label ON label.id = head.label
              JOIN name tolerance ON tolerance.id = head.tolerance JOIN name unit ON unit.id = head.unit
-         WHERE head.measurand = (SELECT id FROM name WHERE text = ?1)",
-    )?;
-    let heads = query.query_map([measurand], |row| {
+         WHERE head.measurand = (SELECT id FROM name WHERE text = ?1)";
+    tables::all(tables, query, &[measurand.into()], |row| {
         Ok(Head {
             id: row.get("id")?,
             check: row.get("name")?,
@@ -314,6 +288,5 @@ fn heads(connection: &Connection, measurand: &str) -> rusqlite::Result<Vec<Head>
             tolerance: row.get("tolerance")?,
             unit: row.get("unit")?,
         })
-    })?;
-    heads.collect()
+    })
 }

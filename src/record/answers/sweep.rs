@@ -2,12 +2,10 @@
 //!
 //! Nothing is gathered: what is handed out is forgotten. All of it is of one moment, whatever other processes add meanwhile.
 
-use super::answers::{KNOWN_COLUMNS, KNOWN_NAMES, Known, known};
-use super::heal::Scope;
+use super::runs::{KNOWN_COLUMNS, KNOWN_NAMES, Known, complete, known};
 use super::search::{Wanted, numbers};
-use super::{Index, IndexError, intake};
+use super::tables::{self, Asked, Tables};
 use crate::record::stored::Verdict;
-use rusqlite::{Connection, params};
 use std::ops::ControlFlow;
 
 /// Whoever takes in a fleet. Units come first, then checks, then values. A selected run has a place: 0 for the first that
@@ -50,53 +48,41 @@ pub struct Swept {
 /// The selected runs: their numbers in ascending order, each with its place.
 struct Selected(Vec<(i64, usize)>);
 
-impl Index {
-    /// Hands out the runs of which something is found, whole.
-    ///
-    /// # Errors
-    /// What the database says.
-    pub fn sweep(&mut self, wanted: &Wanted, sweep: &mut dyn Sweep) -> Result<(), IndexError> {
-        self.with(Scope::All, |connection| {
-            // Who breaks it off knows why.
-            let _ = all(connection, wanted, sweep)?;
-            Ok(())
-        })
-    }
-}
-
-fn all(connection: &Connection, wanted: &Wanted, sweep: &mut dyn Sweep) -> rusqlite::Result<ControlFlow<()>> {
+/// Hands out the runs of which something is found, whole. Who breaks it off knows why.
+pub(super) fn all(tables: &mut dyn Tables, wanted: &Wanted, sweep: &mut dyn Sweep) -> Asked<ControlFlow<()>> {
     if sweep.begin().is_break() {
         return Ok(ControlFlow::Break(()));
     }
-    let (selected, flow) = units(connection, numbers(connection, wanted)?, sweep)?;
-    if flow.is_break() || checks(connection, &selected, sweep)?.is_break() {
-        return Ok(flow);
+    let numbers = numbers(tables, wanted)?;
+    let (selected, flow) = units(tables, numbers, sweep)?;
+    if flow.is_break() || checks(tables, &selected, sweep)?.is_break() {
+        return Ok(ControlFlow::Break(()));
     }
-    values(connection, &selected, sweep)
+    values(tables, &selected, sweep)
 }
 
 /// `numbers`: those of the selected runs, each behind that of its serial number.
 fn units(
-    connection: &Connection,
+    tables: &mut dyn Tables,
     mut numbers: Vec<(i64, i64)>,
     sweep: &mut dyn Sweep,
-) -> rusqlite::Result<(Selected, ControlFlow<()>)> {
+) -> Asked<(Selected, ControlFlow<()>)> {
     numbers.sort_unstable();
     numbers.dedup();
     let mut selected = Vec::with_capacity(numbers.len());
     let query = format!("{KNOWN_COLUMNS} FROM run {KNOWN_NAMES} WHERE run.serial = ?1 ORDER BY run.folder");
-    let mut query = connection.prepare(&query)?;
     for of_unit in numbers.chunk_by(|one, other| one.0 == other.0) {
-        let runs = query.query_map([of_unit[0].0], |row| {
-            let number: i64 = row.get("number")?;
-            let is_selected = of_unit.binary_search(&(of_unit[0].0, number)).is_ok();
+        let serial = of_unit[0].0;
+        let mut runs = tables::all(tables, &query, &[serial.into()], known)?;
+        complete(tables, runs.iter_mut().map(|(number, run)| (*number, run)))?;
+        let runs = runs.into_iter().map(|(number, run)| {
+            let is_selected = of_unit.binary_search(&(serial, number)).is_ok();
             if is_selected {
                 selected.push((number, selected.len()));
             }
-            Ok((known(connection, row)?, is_selected))
-        })?;
-        let runs = runs.collect::<rusqlite::Result<Vec<_>>>()?;
-        if sweep.unit(runs).is_break() {
+            (run, is_selected)
+        });
+        if sweep.unit(runs.collect()).is_break() {
             return Ok((Selected(selected), ControlFlow::Break(())));
         }
     }
@@ -122,62 +108,59 @@ impl Selected {
     }
 }
 
-fn checks(connection: &Connection, selected: &Selected, sweep: &mut dyn Sweep) -> rusqlite::Result<ControlFlow<()>> {
-    let mut looks = connection
-        .prepare("SELECT look.id, name.text FROM look JOIN name ON name.id = look.name ORDER BY name.text, look.id")?;
-    let looks = looks.query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))?;
-    let mut query = connection
-        .prepare("SELECT run, decision FROM checked WHERE look = ?1 AND run BETWEEN ?2 AND ?3 ORDER BY run")?;
+fn checks(tables: &mut dyn Tables, selected: &Selected, sweep: &mut dyn Sweep) -> Asked<ControlFlow<()>> {
+    let query = "SELECT look.id, name.text FROM look JOIN name ON name.id = look.name ORDER BY name.text, look.id";
+    let looks = tables::all(tables, query, &[], |row| Ok((row.get::<i64>("id")?, row.get::<String>("text")?)))?;
+    let query = "SELECT run, decision FROM checked WHERE look = ?1 AND run BETWEEN ?2 AND ?3 ORDER BY run";
     let [first, last] = selected.range();
-    for look in looks {
-        let (look, name) = look?;
-        let mut place = selected.places();
-        let mut rows = query.query([look, first, last])?;
-        while let Some(row) = rows.next()? {
-            let Some(run) = place(row.get("run")?) else { continue };
-            if sweep.check(run, &name, intake::verdict(row, "decision")?).is_break() {
-                return Ok(ControlFlow::Break(()));
+    for (look, name) in looks {
+        let (mut place, mut flow) = (selected.places(), ControlFlow::Continue(()));
+        tables.each(query, &[look.into(), first.into(), last.into()], &mut |row| {
+            if let Some(run) = place(row.get("run")?).filter(|_| flow.is_continue()) {
+                flow = sweep.check(run, &name, row.verdict("decision")?);
             }
+            Ok(())
+        })?;
+        if flow.is_break() {
+            return Ok(flow);
         }
     }
     Ok(ControlFlow::Continue(()))
 }
 
-fn values(connection: &Connection, selected: &Selected, sweep: &mut dyn Sweep) -> rusqlite::Result<ControlFlow<()>> {
-    let mut query = connection.prepare(
-        "SELECT run, place, decision, value, u FROM value WHERE head = ?1 AND run BETWEEN ?2 AND ?3 ORDER BY run, place",
-    )?;
+fn values(tables: &mut dyn Tables, selected: &Selected, sweep: &mut dyn Sweep) -> Asked<ControlFlow<()>> {
+    let query = "SELECT run, place, decision, value, u FROM value WHERE head = ?1 AND run BETWEEN ?2 AND ?3 ORDER BY run, place";
     let [first, last] = selected.range();
-    for heading in headings(connection)? {
-        let mut place = selected.places();
-        let mut rows = query.query(params![heading.number, first, last])?;
-        while let Some(row) = rows.next()? {
-            let Some(run) = place(row.get("run")?) else { continue };
+    for heading in headings(tables)? {
+        let (mut place, mut flow) = (selected.places(), ControlFlow::Continue(()));
+        tables.each(query, &[heading.number.into(), first.into(), last.into()], &mut |row| {
+            let Some(run) = place(row.get("run")?).filter(|_| flow.is_continue()) else { return Ok(()) };
             let value = Swept {
                 place: row.get("place")?,
-                decision: intake::verdict(row, "decision")?,
+                decision: row.verdict("decision")?,
                 value: row.get("value")?,
                 standard_uncertainty: row.get("u")?,
             };
-            if sweep.value(run, &heading, &value).is_break() {
-                return Ok(ControlFlow::Break(()));
-            }
+            flow = sweep.value(run, &heading, &value);
+            Ok(())
+        })?;
+        if flow.is_break() {
+            return Ok(flow);
         }
     }
     Ok(ControlFlow::Continue(()))
 }
 
 /// In an order that a rebuilt index has, too.
-fn headings(connection: &Connection) -> rusqlite::Result<Vec<Heading>> {
-    let mut query = connection.prepare(
+fn headings(tables: &mut dyn Tables) -> Asked<Vec<Heading>> {
+    let query =
         "SELECT head.id, name.text AS name, measurand.text AS measurand, label.text AS label, tolerance.text AS tolerance,
              unit.text AS unit, head.lower, head.upper
          FROM head JOIN look ON look.id = head.look JOIN name ON name.id = look.name
              JOIN name measurand ON measurand.id = head.measurand JOIN name label ON label.id = head.label
              JOIN name tolerance ON tolerance.id = head.tolerance JOIN name unit ON unit.id = head.unit
-         ORDER BY measurand.text, name.text, label.text, tolerance.text, head.id",
-    )?;
-    let headings = query.query_map([], |row| {
+         ORDER BY measurand.text, name.text, label.text, tolerance.text, head.id";
+    tables::all(tables, query, &[], |row| {
         Ok(Heading {
             number: row.get("id")?,
             check: row.get("name")?,
@@ -188,6 +171,5 @@ fn headings(connection: &Connection) -> rusqlite::Result<Vec<Heading>> {
             lower: row.get("lower")?,
             upper: row.get("upper")?,
         })
-    })?;
-    headings.collect()
+    })
 }
