@@ -18,8 +18,8 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, watch};
 
-/// The least time between two states, a little less than what 20 a second have.
-const FRAME: Duration = Duration::from_millis(40);
+/// The least time between two states, so that 20 a second pass.
+const FRAME: Duration = Duration::from_millis(30);
 /// How often a page hears that the connection stands, though nothing happens.
 const BEAT: Duration = Duration::from_secs(5);
 /// How soon a page tries again that lost its connection.
