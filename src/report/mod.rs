@@ -40,7 +40,7 @@ pub use history::{history, moment, standing, told};
 pub use junit::{JunitError, junit};
 pub use look::words as verdict_words;
 pub use number::{duration, measured, plain, with_unit};
-pub use plot::{Plot, plots};
+pub use plot::{Plot, Stretch, plots, plots_of};
 pub use recall::recalled;
 pub use sections::{Section, sections_html};
 pub use sheet::{Brief, ClaimSheet, Failure, Kind, Point, SheetError, brief, kind, sheet_html, sheet_pdf};

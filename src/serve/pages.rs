@@ -236,9 +236,13 @@ pub async fn unit(State(site): Web, Path(serial): Path<String>) -> Response {
 }
 
 /// A run.
-pub async fn run(State(site): Web, Path((serial, run)): Path<(String, String)>) -> Response {
+pub async fn run(
+    State(site): Web,
+    Path((serial, run)): Path<(String, String)>,
+    Query(closer): Query<view::Closer>,
+) -> Response {
     match read(&site, move |site| stored::record(site.workshop.results(), &serial, &run)).await {
-        Some(Ok(record)) => shown(&site, StatusCode::OK, &view::run(&record)),
+        Some(Ok(record)) => shown(&site, StatusCode::OK, &view::run(&record, &closer)),
         Some(Err(why)) => told(&site, StatusCode::NOT_FOUND, "This run cannot be shown", &why),
         None => broken(&site),
     }

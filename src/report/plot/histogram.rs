@@ -4,6 +4,7 @@
 use super::Plot;
 use super::frame::{Caption, Frame, named};
 use super::span::Span;
+use super::stretch::Stretch;
 use crate::record::stored::IntervalCurve;
 use crate::report::svg::Stroke;
 use crate::report::{look, number};
@@ -14,11 +15,16 @@ const SPEEDS_MAX: usize = 3;
 const BINS: f64 = 80.0;
 
 /// The histogram of the fastest speeds, deviation from the commanded interval in µs.
-pub fn step_intervals(curves: &[IntervalCurve]) -> Option<Plot> {
+pub fn step_intervals(curves: &[IntervalCurve], stretch: Stretch) -> Option<Plot> {
     let mut fastest = by_speed(curves);
     fastest.truncate(SPEEDS_MAX);
     let deviations = || fastest.iter().flat_map(|curve| deviations(curve).map(|(deviation, _)| deviation));
-    let range = Span::tight(deviations(), 7.0)?;
+    let range = stretch.of(Span::tight(deviations(), 7.0)?, 7.0)?;
+    fastest.iter_mut().for_each(|speed| speed.keep(&range));
+    fastest.retain(|speed| !speed.counts.is_empty());
+    if fastest.is_empty() {
+        return None;
+    }
     let bin = bin_width(&fastest, &range);
     let x = Span { from: (range.from / bin).floor() * bin, to: ((range.to / bin).floor() + 1.0) * bin, ..range };
     let binned: Vec<Vec<u64>> = fastest.iter().map(|curve| bins(curve, &x, bin)).collect();
@@ -57,6 +63,19 @@ struct Speed {
     travels: usize,
 }
 
+impl Speed {
+    /// Forgets what lies outside a range of deviations.
+    fn keep(&mut self, range: &Span) {
+        let nominal_ns = self.nominal_ns;
+        self.counts.retain(|(interval, _)| (range.from..=range.to).contains(&deviation(*interval, nominal_ns)));
+    }
+}
+
+/// How far an interval is from the commanded one, µs.
+fn deviation(interval: u64, nominal_ns: f64) -> f64 {
+    (interval as f64 - nominal_ns) / 1e3
+}
+
 /// Travels of one commanded interval together, the fastest first; named after the plainest of them.
 fn by_speed(curves: &[IntervalCurve]) -> Vec<Speed> {
     let mut curves: Vec<&IntervalCurve> = curves.iter().filter(|curve| !curve.counts.is_empty()).collect();
@@ -85,7 +104,7 @@ fn by_speed(curves: &[IntervalCurve]) -> Vec<Speed> {
 }
 
 fn deviations(curve: &Speed) -> impl Iterator<Item = (f64, u64)> {
-    curve.counts.iter().map(|(interval, count)| ((*interval as f64 - curve.nominal_ns) / 1e3, *count))
+    curve.counts.iter().map(|(interval, count)| (deviation(*interval, curve.nominal_ns), *count))
 }
 
 /// Width of a bin, µs: a whole number of the coarsest step between stored intervals, or every other bin would be empty.
@@ -164,7 +183,10 @@ mod tests {
         let bin = bin_width(std::slice::from_ref(&curve), &x);
         assert!((bin - 8.88).abs() < 1e-9, "{bin}");
         assert_eq!(bins(&curve, &x, bin).iter().sum::<u64>(), 40_003);
-        assert!(step_intervals(&[stored]).is_some_and(|plot| plot.description.contains("40003 step intervals")));
+        assert!(
+            step_intervals(&[stored], Stretch::WHOLE)
+                .is_some_and(|plot| plot.description.contains("40003 step intervals"))
+        );
     }
 
     #[test]
@@ -182,7 +204,7 @@ mod tests {
 
     #[test]
     fn no_counts_no_plot() {
-        assert_eq!(step_intervals(&[]), None);
+        assert_eq!(step_intervals(&[], Stretch::WHOLE), None);
     }
 
     #[test]

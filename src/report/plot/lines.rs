@@ -3,6 +3,7 @@
 use super::Plot;
 use super::frame::{Caption, Frame, named};
 use super::span::Span;
+use super::stretch::Stretch;
 use crate::record::stored::{SpeedCurve, TemperatureCurve};
 use crate::report::look;
 use crate::report::number;
@@ -21,7 +22,7 @@ struct Line<'a> {
 }
 
 /// Speed of every travel; the fastest of each kind have their own colours.
-pub fn speed(curves: &[SpeedCurve]) -> Option<Plot> {
+pub fn speed(curves: &[SpeedCurve], stretch: Stretch) -> Option<Plot> {
     let mut lines: Vec<Line<'_>> =
         curves.iter().map(|curve| Line { label: &curve.label, points: &curve.points }).collect();
     let highest = lines.iter().map(Line::highest).fold(f64::NEG_INFINITY, f64::max);
@@ -35,11 +36,11 @@ pub fn speed(curves: &[SpeedCurve]) -> Option<Plot> {
         lines.len(),
         number::plain(tenth(highest))
     );
-    draw(&lines, "Carriage speed", "mm/s", "seconds since the travel began", description, true)
+    draw(lines, stretch, ("Carriage speed", "mm/s", "seconds since the travel began"), description, true)
 }
 
 /// Temperatures over the run.
-pub fn temperatures(curves: &[TemperatureCurve]) -> Option<Plot> {
+pub fn temperatures(curves: &[TemperatureCurve], stretch: Stretch) -> Option<Plot> {
     let lines: Vec<Line<'_>> = curves.iter().map(|curve| Line { label: &curve.label, points: &curve.points }).collect();
     let last: Vec<String> = lines
         .iter()
@@ -48,7 +49,8 @@ pub fn temperatures(curves: &[TemperatureCurve]) -> Option<Plot> {
         })
         .take(NAMED_MAX)
         .collect();
-    draw(&lines, "Temperatures", "°C", "seconds since the run began", format!("{}.", last.join(", ")), false)
+    let description = format!("{}.", last.join(", "));
+    draw(lines, stretch, ("Temperatures", "°C", "seconds since the run began"), description, false)
 }
 
 impl Line<'_> {
@@ -58,19 +60,21 @@ impl Line<'_> {
 }
 
 fn draw(
-    lines: &[Line<'_>],
-    title: &'static str,
-    unit: &'static str,
-    along: &str,
+    mut lines: Vec<Line<'_>>,
+    stretch: Stretch,
+    (title, unit, along): (&'static str, &'static str, &str),
     description: String,
     is_from_zero: bool,
 ) -> Option<Plot> {
+    let along_x = lines.iter().flat_map(|line| line.points.iter()).map(|point| point.0);
+    let x = stretch.of(Span::tight(along_x.chain([0.0]), 6.0)?, 6.0)?;
+    lines.iter_mut().for_each(|line| line.points = stretch.within(line.points, &x, |point| point.0));
+    lines.retain(|line| !line.points.is_empty());
     let all = || lines.iter().flat_map(|line| line.points.iter());
     all().next()?;
-    let x = Span::tight(all().map(|point| point.0).chain([0.0]), 6.0)?;
     let zero = is_from_zero.then_some(0.0);
     let y = Span::of(all().map(|point| point.1).chain(zero), 5.0)?;
-    let leaders = leaders(lines);
+    let leaders = leaders(&lines);
     let mut legend: Vec<(String, Stroke)> = leaders
         .iter()
         .zip(look::CURVES)

@@ -8,11 +8,13 @@ mod histogram;
 mod individuals;
 mod lines;
 mod span;
+mod stretch;
 mod voltage;
 
 pub use frame::{Caption, Frame};
 pub use individuals::individuals;
 pub use span::Span;
+pub use stretch::Stretch;
 
 use crate::record::Record;
 
@@ -34,12 +36,17 @@ pub const HEIGHT: f64 = 158.0;
 
 /// The plots that a record has curves for.
 pub fn plots(record: &Record) -> Vec<Plot> {
+    plots_of(record, Stretch::WHOLE)
+}
+
+/// The same plots of a stretch of their axes along the bottom; one that has nothing there is left out.
+pub fn plots_of(record: &Record, stretch: Stretch) -> Vec<Plot> {
     let curves = &record.curves;
     [
-        lines::speed(&curves.speed),
-        histogram::step_intervals(&curves.step_intervals),
-        voltage::pack(&curves.pack_voltage),
-        lines::temperatures(&curves.temperatures),
+        lines::speed(&curves.speed, stretch),
+        histogram::step_intervals(&curves.step_intervals, stretch),
+        voltage::pack(&curves.pack_voltage, stretch),
+        lines::temperatures(&curves.temperatures, stretch),
     ]
     .into_iter()
     .flatten()

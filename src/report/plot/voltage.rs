@@ -3,6 +3,7 @@
 use super::Plot;
 use super::frame::{Caption, Frame};
 use super::span::Span;
+use super::stretch::Stretch;
 use crate::record::stored::VoltageBand;
 use crate::report::svg::Stroke;
 use crate::report::{look, number};
@@ -11,10 +12,12 @@ use crate::report::{look, number};
 const STRETCHES_MAX: usize = 250;
 
 /// The pack's voltage.
-pub fn pack(bands: &[VoltageBand]) -> Option<Plot> {
+pub fn pack(bands: &[VoltageBand], stretch: Stretch) -> Option<Plot> {
     let x = Span::tight(bands.iter().map(|band| band.at_s).chain([0.0]), 6.0)?;
-    let y = Span::of(bands.iter().flat_map(|band| [band.low_v, band.high_v]), 5.0)?;
+    let x = stretch.of(x, 6.0)?;
     let lowest = bands.iter().min_by(|one, other| one.low_v.total_cmp(&other.low_v))?;
+    let bands = stretch.within(bands, &x, |band| band.at_s);
+    let y = Span::of(bands.iter().flat_map(|band| [band.low_v, band.high_v]), 5.0)?;
     let hundredth = |volts: f64| format!("{:.2}", volts.clamp(-1e6, 1e6)).replace('-', "−");
     let caption = Caption {
         title: "Pack voltage",
@@ -36,9 +39,11 @@ pub fn pack(bands: &[VoltageBand]) -> Option<Plot> {
     let (colour, _) = look::CURVES[0];
     frame.drawing.curve(&high, Stroke::solid(colour, 0.5));
     frame.drawing.curve(&low, Stroke::solid(colour, 0.9));
-    let at = frame.place(lowest.at_s, lowest.low_v);
-    frame.note(at, &format!("minimum {} V", hundredth(lowest.low_v)));
-    frame.drawing.disc(at, 2.0, look::PAPER, Stroke::solid(look::INK, 1.0));
+    if bands.iter().any(|band| std::ptr::eq(band, lowest)) {
+        let at = frame.place(lowest.at_s, lowest.low_v);
+        frame.note(at, &format!("minimum {} V", hundredth(lowest.low_v)));
+        frame.drawing.disc(at, 2.0, look::PAPER, Stroke::solid(look::INK, 1.0));
+    }
     Some(frame.finish())
 }
 
@@ -58,7 +63,7 @@ mod tests {
         let mut bands: Vec<VoltageBand> =
             (0..5_000).map(|i| VoltageBand { at_s: f64::from(i), low_v: 7.2, high_v: 7.3 }).collect();
         bands[1_234].low_v = 6.1;
-        let plot = pack(&bands).expect("there are bands");
+        let plot = pack(&bands, Stretch::WHOLE).expect("there are bands");
         assert!(plot.svg.contains(">minimum 6.10 V<"), "{}", plot.svg);
         assert!(plot.description.contains("6.10 V at 1234 s"), "{}", plot.description);
         assert!(plot.svg.len() < 20_000, "{}", plot.svg.len());

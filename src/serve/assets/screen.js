@@ -119,40 +119,4 @@
       if (key) { event.preventDefault(); key.form.requestSubmit(key); }
     }
   });
-
-  // Plots: the drawing itself is enlarged, so that lines stay sharp.
-  for (const plot of document.querySelectorAll("[data-plot]")) {
-    const drawing = plot.querySelector(".drawing"), svg = drawing.querySelector("svg");
-    const whole = svg.viewBox.baseVal, [X, Y, W, H] = [whole.x, whole.y, whole.width, whole.height];
-    let x = X, y = Y, zoom = 1;
-    const set = () => {
-      const w = W / zoom, h = H / zoom;
-      x = Math.min(Math.max(x, X), X + W - w); y = Math.min(Math.max(y, Y), Y + H - h);
-      svg.setAttribute("viewBox", `${x} ${y} ${w} ${h}`);
-    };
-    const by = (factor, u = 0.5, v = 0.5) => {
-      const next = Math.min(Math.max(zoom * factor, 1), 24);
-      x += u * W * (1 / zoom - 1 / next); y += v * H * (1 / zoom - 1 / next); zoom = next; set();
-    };
-    const move = (u, v) => { x += u * W / zoom; y += v * H / zoom; set(); };
-    const keys = { "+": () => by(1.5), "=": () => by(1.5), "-": () => by(1 / 1.5), "0": () => by(0), ArrowLeft: () => move(-0.1, 0),
-      ArrowRight: () => move(0.1, 0), ArrowUp: () => move(0, -0.1), ArrowDown: () => move(0, 0.1) };
-    drawing.addEventListener("keydown", event => { if (keys[event.key]) { event.preventDefault(); keys[event.key](); } });
-    const share = event => { const box = svg.getBoundingClientRect(); return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height]; };
-    drawing.addEventListener("dblclick", event => by(2, ...share(event)));
-    drawing.addEventListener("wheel", event => { if (event.ctrlKey) { event.preventDefault(); by(event.deltaY < 0 ? 1.2 : 1 / 1.2, ...share(event)); } }, { passive: false });
-    let from = null;
-    drawing.addEventListener("pointerdown", event => { if (zoom > 1) { from = share(event); drawing.setPointerCapture(event.pointerId); } });
-    drawing.addEventListener("pointermove", event => { if (from) { const to = share(event); move(from[0] - to[0], from[1] - to[1]); from = to; } });
-    drawing.addEventListener("pointerup", () => { from = null; });
-    const tools = document.createElement("div");
-    tools.className = "tools";
-    for (const [label, text, act] of [["Zoom in", "+", () => by(1.5)], ["Zoom out", "−", () => by(1 / 1.5)], ["Whole curve", "Whole", () => by(0)]]) {
-      const button = document.createElement("button");
-      button.type = "button"; button.textContent = text; button.setAttribute("aria-label", label);
-      button.addEventListener("click", act);
-      tools.append(button);
-    }
-    drawing.after(tools);
-  }
 })();

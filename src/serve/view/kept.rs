@@ -6,8 +6,9 @@ use crate::record::Record;
 use crate::record::history::{Entry, History};
 use crate::record::index::Known;
 use crate::record::stored::Verdict;
-use crate::report::{self, visible};
+use crate::report::{self, Plot, Stretch, visible};
 use maud::{Markup, PreEscaped, html};
+use serde::Deserialize;
 use std::collections::BTreeMap;
 use time::OffsetDateTime;
 
@@ -98,6 +99,31 @@ fn table<'a>(runs: impl Iterator<Item = &'a Known>) -> Markup {
     }
 }
 
+/// A plot, or a part of it, with ways to see it closer.
+fn figure(index: usize, whole: &Plot, part: Option<&Plot>, stretch: Stretch) -> Markup {
+    let id = format!("plot-{index}");
+    let at = |stretch: Stretch| format!("?plot={index}&from={:.5}&to={:.5}#{id}", stretch.from, stretch.to);
+    let is_whole = stretch == Stretch::WHOLE;
+    html! {
+        figure class="plot" id=(id) {
+            @match part {
+                Some(part) => (PreEscaped(&part.svg)),
+                None => p { "Nothing was recorded in this stretch." },
+            }
+            figcaption { (whole.description) }
+            nav class="row tools" aria-label=(whole.title) {
+                a class="button" href=(at(stretch.wider(0.5))) { "Closer" }
+                @if !is_whole {
+                    a class="button" href=(at(stretch.further(-0.5))) { "← Left" }
+                    a class="button" href=(at(stretch.further(0.5))) { "Right →" }
+                    a class="button" href=(at(stretch.wider(2.0))) { "Wider" }
+                    a class="button" href=(at(Stretch::WHOLE)) { "Whole" }
+                }
+            }
+        }
+    }
+}
+
 /// What became of a unit.
 pub fn unit(history: &History) -> Page {
     let serial = name(&history.serial);
@@ -125,8 +151,18 @@ pub fn unit(history: &History) -> Page {
     Page { title: serial, body, live: None, is_open: true }
 }
 
+/// Which plot of a run is shown closer, and what stretch of it.
+#[derive(Debug, Default, Deserialize)]
+pub struct Closer {
+    plot: Option<usize>,
+    #[serde(default)]
+    from: f64,
+    #[serde(default)]
+    to: f64,
+}
+
 /// A run: its result, its shortcomings, its curves.
-pub fn run(record: &Record) -> Page {
+pub fn run(record: &Record, closer: &Closer) -> Page {
     let brief = report::brief(record);
     let plan = visible(&format!("{}, revision {}", record.plan.name, record.plan.revision));
     let at = run_path(&record.unit.serial, &record.run.id);
@@ -137,13 +173,11 @@ pub fn run(record: &Record) -> Page {
         section class="card" {
             h2 { "Curves" }
             div class="plots" {
-                @for plot in report::plots(record) {
-                    figure class="plot" data-plot {
-                        div class="drawing" tabindex="0" role="group" aria-label={ (plot.title) ". Keys + and − zoom, arrows move." } {
-                            (PreEscaped(&plot.svg))
-                        }
-                        figcaption { (plot.description) }
-                    }
+                @for (index, plot) in report::plots(record).iter().enumerate() {
+                    @let shown = closer.plot == Some(index);
+                    @let stretch = if shown { Stretch::new(closer.from, closer.to) } else { Stretch::WHOLE };
+                    @let part = report::plots_of(record, stretch).into_iter().find(|part| part.title == plot.title);
+                    (figure(index, plot, part.as_ref(), stretch))
                 }
             }
         }

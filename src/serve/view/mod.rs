@@ -10,6 +10,6 @@ mod running;
 
 pub use begin::{confirm, plan_name};
 pub use frame::{Page, door, notice, page, unit_path};
-pub use kept::{run, today, unit};
+pub use kept::{Closer, run, today, unit};
 pub use panel::{Size, bench, id, overview};
 pub use running::{carriage, live, parts};

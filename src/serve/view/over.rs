@@ -57,6 +57,11 @@ pub fn banner(serial: &str, plan: &str, brief: &Brief) -> Markup {
             }
         }
         p class="statement" { (brief.statement) }
+        @if let Some(failure) = brief.failures.first().filter(|failure| failure.was_carried_out) {
+            @if !failure.look_first.is_empty() {
+                p class="statement" { strong { "Look first at: " } (failure.look_first.join(", ")) }
+            }
+        }
         @if !brief.reasons.is_empty() {
             section class="card" {
                 h2 { "Why the run is invalid" }

@@ -132,14 +132,14 @@ fn waits(number: usize, run: &Running) -> Markup {
 fn rail(id: &str, scene: &Scene, travel: f64) -> Markup {
     let at = carriage(scene, travel);
     let marks = (0..=10).map(|tenth| RAIL.0 + f64::from(tenth) * (RAIL.1 - RAIL.0) / 10.0);
-    let ends = [(RAIL.0, "0".to_owned()), (RAIL.1, format!("{:.0} mm", travel * 1000.0))];
+    let ends = [(RAIL.0, "middle", "0".to_owned()), (980.0, "end", format!("{:.0} mm", travel * 1000.0))];
     html! {
         svg class="rail" viewBox="0 0 1000 150" role="img" aria-label="The carriage on its rail, drawn as it moves" {
             @for x in marks { line class="mark" x1=(x) x2=(x) y1="98" y2="108" {} }
             rect class="bar" x="20" y="78" width="960" height="14" rx="2" {}
             rect class="stop" x="22" y="58" width="14" height="40" {}
             rect class="stop" x="964" y="58" width="14" height="40" {}
-            @for (x, label) in ends { text class="end" x=(x) y="136" text-anchor="middle" { (label) } }
+            @for (x, anchor, label) in ends { text class="end" x=(x) y="136" text-anchor=(anchor) { (label) } }
             g class="carriage" id={ (id) "-carriage" } transform=[at.map(|at| format!("translate({at} 0)"))] hidden[at.is_none()] {
                 rect x="-24" y="32" width="48" height="46" rx="4" {}
                 path d="M0 78l-9 14h18z" {}
