@@ -85,7 +85,7 @@ fn compared(columns: &Columns, before: &BTreeSet<&str>, after: &BTreeSet<&str>) 
 fn the_regression_is_found_and_nothing_is_where_nothing_changed() {
     let draws: Option<u32> = std::env::var("RAILPROOF_DRAWS").ok().map(|draws| draws.parse().expect("a number"));
     let firmware = fs::read_to_string(shipped::project("test-plans/firmware.yaml")).expect("the plan");
-    let (plan, units) = if draws.is_some() { (firmware.as_str(), 24) } else { (SHORT, 10) };
+    let (plan, units) = if draws.is_some() { (firmware.as_str(), 16) } else { (SHORT, 10) };
     let draws = draws.unwrap_or(60);
     let columns = pool(plan, units);
     let serials: Vec<&str> =

@@ -48,7 +48,9 @@ fn a_table_is_analysed() {
     let repeatability = row["spread"]["repeatability"].as_f64().expect("a number");
     assert!((repeatability - 1.6_f64.sqrt()).abs() < 1e-12);
     assert_eq!((exit, row["design"].as_str()), (Some(0), Some("crossed, without interaction")));
-    let (exit, said, _) = gauge(&["--from", path]);
+    let html = folder.path().join("jig.html");
+    let (exit, said, _) = gauge(&["--from", path, "--html", html.to_str().expect("a path")]);
+    assert_eq!(fs::read_to_string(html).expect("it is written").matches("<circle").count(), 8);
     assert!(exit == Some(0) && said.contains("it tells good from bad"), "{said}");
     for (text, says, exit) in [
         ("unit,appraiser,value\na,A,1\n", "1 unit tells nothing", 3),

@@ -1,12 +1,15 @@
 //! A study of the jig made readable.
 
+use super::look;
 use super::number;
 use super::page::{STUDY, page};
+use super::plot::{Caption, Frame, Plot, Span};
+use super::svg::Stroke;
 use super::text::{WIDTH_MAX, WIDTH_MIN, empty_table, folded, laid_out, styled};
 use super::words::visible_within;
 use crate::study::gauge::{Anova, Gauge, Line, Row, Spread};
 use anstyle::Style;
-use maud::html;
+use maud::{PreEscaped, html};
 
 /// Up to this share a jig is good, up to the other it may do (Measurement Systems Analysis, AIAG).
 const GOOD: f64 = 0.1;
@@ -66,6 +69,9 @@ pub fn gauge_html(study: &Gauge) -> String {
                 section {
                     h2 { (visible_within(&row.quantity.name(), 160)) }
                     p { (says(row)) }
+                    div class="plots" {
+                        @if let Some(plot) = readings(row) { figure { (PreEscaped(plot.svg)) figcaption { (plot.description) } } }
+                    }
                     table {
                         thead { tr { th { "spread" } th { "s" } th { "of study" } th { "of tolerance" } th { "s by ranges" } } }
                         tbody { @for cells in parts(row) { tr { @for cell in cells { td { (cell) } } } } }
@@ -83,6 +89,34 @@ pub fn gauge_html(study: &Gauge) -> String {
         }
     };
     page(&title, STUDY, &body)
+}
+
+/// Every reading, unit by unit: how far those of one unit lie apart against how far units do.
+fn readings(row: &Row) -> Option<Plot> {
+    let shown = row.readings.iter().take(look::CURVES.len());
+    let points = || row.readings.iter().take(look::CURVES.len()).flat_map(|(_, points)| points);
+    let last = points().map(|point| point.0).fold(0.0, f64::max);
+    let x = Span::tight([0.5, last + 0.5].into_iter(), last.min(10.0))?;
+    let y = Span::of(points().map(|point| point.1), 5.0)?;
+    let strokes = look::CURVES.map(|(colour, dash)| Stroke { colour, width: 1.0, dash });
+    let legend = shown.zip(strokes).map(|((name, _), stroke)| (visible_within(name, 40), stroke)).collect();
+    let caption = Caption {
+        title: "Readings",
+        unit: &row.quantity.unit,
+        along: "unit, in the order in which it came",
+        description: format!("{} readings of {} units by {} appraisers.", points().count(), row.units, row.appraisers),
+        legend,
+    };
+    let mut frame = Frame::new(caption, x, y, number::plain);
+    let aside = 0.4 / row.readings.len().max(1) as f64;
+    for (place, ((_, points), stroke)) in row.readings.iter().zip(strokes).enumerate() {
+        // Appraisers stand side by side, so that one does not hide another.
+        let beside = (place as f64 - 0.5 * (row.readings.len() as f64 - 1.0)) * aside;
+        for at in frame.places(points.iter().map(|point| (point.0 + beside, point.1))) {
+            frame.drawing.disc(at, 1.5, look::PAPER, Stroke { dash: "", ..stroke });
+        }
+    }
+    Some(frame.finish())
 }
 
 const METHODS: [&str; 4] = [

@@ -18,6 +18,7 @@ pub use more_runs::MoreRuns;
 use super::{Refused, Series};
 use crate::stats::multiplicity;
 use design::Pairing;
+use std::collections::BTreeMap;
 
 /// How two sets are compared.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,11 +90,13 @@ pub struct Set {
 /// Compares what both sets have.
 pub fn compare(before: &[Series], after: &[Series], settings: &Settings) -> Comparison {
     let mut compared = Comparison::default();
-    let same = |one: &Series, other: &Series| one.quantity.name() == other.quantity.name();
+    let mut untaken: BTreeMap<String, &Series> = before.iter().map(|series| (series.quantity.name(), series)).collect();
     let mut tested = Vec::new();
     for later in after {
-        let refused = |why: String| Refused { name: later.quantity.name(), why };
-        let Some(earlier) = before.iter().find(|earlier| same(earlier, later)) else {
+        let name = later.quantity.name();
+        let earlier = untaken.remove(&name);
+        let refused = |why: String| Refused { name, why };
+        let Some(earlier) = earlier else {
             compared.refused.push(refused("only the second set has it".into()));
             continue;
         };
@@ -107,10 +110,8 @@ pub fn compare(before: &[Series], after: &[Series], settings: &Settings) -> Comp
             Err(why) => compared.refused.push(refused(why)),
         }
     }
-    let only_before = before.iter().filter(|earlier| !after.iter().any(|later| same(earlier, later)));
-    compared.refused.extend(
-        only_before.map(|earlier| Refused { name: earlier.quantity.name(), why: "only the first set has it".into() }),
-    );
+    let only_before = untaken.into_keys().map(|name| Refused { name, why: "only the first set has it".into() });
+    compared.refused.extend(only_before);
     let mut rows: Vec<Row> =
         tested.into_iter().map(|(quantity, pairing)| Row::of(quantity, &pairing, settings)).collect();
     // What gave the very same value in every run could not have come out significant, and takes no share of the risk

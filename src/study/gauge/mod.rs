@@ -84,6 +84,8 @@ pub struct Row {
     pub anova: Anova,
     pub ranges: Option<Ranges>,
     pub trueness: Option<Trueness>,
+    /// The readings of each appraiser: number of the unit, from 1, and value.
+    pub readings: Vec<(String, Vec<(f64, f64)>)>,
 }
 
 /// A study of the jig.
@@ -187,7 +189,13 @@ impl Row {
             return Err(format!("all {} readings are the same: nothing varies", values.len()));
         }
         let mean = crate::stats::summary::mean(&values).unwrap_or_default();
+        let of_appraiser = table.appraisers.iter().zip(&table.cells).map(|(appraiser, row)| {
+            let numbered = row.iter().enumerate();
+            let points = numbered.flat_map(|(unit, cell)| cell.iter().map(move |value| (unit as f64 + 1.0, *value)));
+            (appraiser.clone(), points.collect())
+        });
         Ok(Self {
+            readings: of_appraiser.collect(),
             units: table.units[0].len(),
             appraisers: table.appraisers.len(),
             repeats: table.cells[0][0].len(),
