@@ -37,6 +37,27 @@ fn run(bencher: Bencher, plan: &str) {
         .bench_local_values(|world| simulated.run(&world, &mut Counted::default()));
 }
 
+/// One unit after the other of a rehearsal of the shipped plan, as the shipped population has them.
+#[divan::bench(sample_count = 100)]
+fn rehearse_outgoing(bencher: Bencher) {
+    use railproof::rehearsal::{Lot, Population, Rehearser};
+    use railproof::sim::CheckWiring;
+    let text = include_str!("../fixtures/populations/dunlin-600.yaml");
+    let population = Population::read(&railproof::written::Source::new("dunlin-600.yaml", text)).expect("it is sound");
+    let Simulated { plan, unit, setup, protection } = &Simulated::shipped("outgoing");
+    let (setup, protection, wiring) = (setup.clone(), protection.clone(), CheckWiring::default());
+    let rehearser = Rehearser { plan, unit, setup, protection, wiring };
+    let lot = Lot::new(&population, 1, 10_000);
+    let never = std::sync::atomic::AtomicBool::new(false);
+    let mut number = 0;
+    bencher
+        .with_inputs(move || {
+            number += 1;
+            lot.unit(number)
+        })
+        .bench_local_values(|unit| rehearser.rehearse(&unit, &never));
+}
+
 /// Measuring and deciding alone, from a capture that is unpacked in memory.
 #[divan::bench(sample_count = 50)]
 fn measure_and_decide_outgoing(bencher: Bencher) {

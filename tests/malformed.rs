@@ -117,7 +117,7 @@ fn shipped_files_are_sound_and_plans_take_their_time() {
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stdout));
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
     for (file, range) in answer["files"].as_array().expect("files").iter().zip([
-        280.0..320.0,
+        270.0..300.0,
         0.0..60.0,
         0.0..300.0,
         0.0..300.0,

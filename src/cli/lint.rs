@@ -59,6 +59,8 @@ struct Takes {
     expected_s: f64,
     /// With all rounds of the checks that may repeat their moves.
     longest_s: f64,
+    /// What it would look at on a jig that sees more.
+    left_out: Vec<String>,
 }
 
 /// The kinds of file.
@@ -166,6 +168,7 @@ fn fit(files: &mut [Linted]) {
                     jig: jig.name.clone(),
                     expected_s: plan.expected_s(),
                     longest_s: plan.longest_s(),
+                    left_out: plan.checks.iter().flat_map(|check| check.left_out.clone()).collect(),
                 });
                 fitted.push((number, takes));
             }
@@ -198,7 +201,7 @@ fn text(files: &[Linted]) -> String {
             1 => format!("{}: {kind}, 1 mistake\n", file.file),
             count => format!("{}: {kind}, {count} mistakes\n", file.file),
         };
-        for Takes { jig, expected_s, longest_s } in &file.takes {
+        for Takes { jig, expected_s, longest_s, left_out } in &file.takes {
             let longest = if longest_s > expected_s {
                 format!(", {longest_s:.0} s if every check takes all of its rounds")
             } else {
@@ -206,6 +209,9 @@ fn text(files: &[Linted]) -> String {
             };
             text +=
                 &format!("{}: takes about {expected_s:.0} s of machine time on the jig `{jig}`{longest}\n", file.file);
+            for one in left_out {
+                text += &format!("{}: on the jig `{jig}`, {one}\n", file.file);
+            }
         }
     }
     text
@@ -231,8 +237,8 @@ fn json(files: &[Linted]) -> String {
             let takes: Vec<_> = file
                 .takes
                 .iter()
-                .map(|Takes { jig, expected_s, longest_s }| {
-                    json!({ "jig": jig, "expected_s": expected_s, "longest_s": longest_s })
+                .map(|Takes { jig, expected_s, longest_s, left_out }| {
+                    json!({ "jig": jig, "expected_s": expected_s, "longest_s": longest_s, "left_out": left_out })
                 })
                 .collect();
             json!({ "file": file.file, "kind": file.kind.map(Kind::words), "problems": problems, "takes": takes })

@@ -99,9 +99,10 @@ fn ratio(lower: &Measured<'_>, higher: &Measured<'_>) -> Result<Estimate, Withhe
     if slow.value <= 0.0 {
         return Err(unit(format!("level {} did not move the carriage forward", lower.level)));
     }
-    let ratio = fast.value / slow.value / (higher.nominal / lower.nominal);
+    let per_fast = 1.0 / slow.value / (higher.nominal / lower.nominal);
+    let ratio = fast.value * per_fast;
     // Clock and encoder scale are the same for both and cancel.
-    Ok(Estimate::combined(ratio - 1.0, &[(&fast, ratio / fast.value), (&slow, -ratio / slow.value)]))
+    Ok(Estimate::combined(ratio - 1.0, &[(&fast, per_fast), (&slow, -ratio / slow.value)]))
 }
 
 fn out_of_order(check: &CheckEvidence, setup: &Setup) -> Vec<Reading> {

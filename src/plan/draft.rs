@@ -40,6 +40,8 @@ pub(super) struct DraftRequirement {
     pub(super) measurand: &'static Measurand,
     pub(super) tolerance: Tolerance,
     pub(super) rule: Option<Rule>,
+    /// Whether it is left out on a jig that lacks its channels.
+    pub(super) where_seen: bool,
 }
 
 /// A value and where it is written.
@@ -48,6 +50,9 @@ pub(super) struct Put<T> {
     pub(super) value: T,
     pub(super) at: Place,
 }
+
+/// The key of requirements that hold only where the jig has their channels.
+const WHERE_SEEN: &str = "require where seen";
 
 const CHECK_EXAMPLE: &str = "{ name: promised top speed, moves: [ … ], require: { … } }";
 
@@ -152,16 +157,28 @@ fn check(fields: Fields<'_>) -> Option<DraftCheck> {
     let rounds = fields
         .word(REPEAT, ROUNDS_EXAMPLE)
         .and_then(|word| word.understood(notes, rounds::rounds).map(|value| Put { value, at: word.at.clone() }));
-    let requirements = fields.need("require", "{ cruise speed: 90 mm/s ± 5 % }").map(|node| requirements(node, notes));
+    let firm =
+        fields.need("require", "{ cruise speed: 90 mm/s ± 5 % }").map(|node| requirements(node, "require", notes));
+    let where_seen = fields.node(WHERE_SEEN).map(|node| requirements(node, WHERE_SEEN, notes)).unwrap_or_default();
+    let requirements = firm.map(|mut all| {
+        for one in where_seen {
+            if all.iter().any(|firm| firm.measurand.name == one.measurand.name) {
+                let what = format!("`{}` is required in any case already", one.measurand.name);
+                notes.add(&one.at, what, "keep one of the two");
+            }
+            all.push(DraftRequirement { where_seen: true, ..one });
+        }
+        all
+    });
     let if_not = fields.words("if not", "[ \"belt tension\" ]").into_iter().map(text).collect();
     fields.end();
     Some(DraftCheck { name: name?, because, moves: moves?, rounds, requirements: requirements?, if_not })
 }
 
-fn requirements(node: &Node, notes: &Notes) -> Vec<DraftRequirement> {
+fn requirements(node: &Node, key: &str, notes: &Notes) -> Vec<DraftRequirement> {
     let Node::Map(map) = node else {
-        let what = format!("`require` wants measurands with their tolerances, but this is {}", node.kind());
-        notes.add(node.at(), what, "write for example `require: { cruise speed: 90 mm/s ± 5 % }`");
+        let what = format!("`{key}` wants measurands with their tolerances, but this is {}", node.kind());
+        notes.add(node.at(), what, format!("write for example `{key}: {{ cruise speed: 90 mm/s ± 5 % }}`"));
         return Vec::new();
     };
     if map.entries.is_empty() {
@@ -187,7 +204,7 @@ fn requirement(key: &Scalar, node: &Node, notes: &Notes) -> Option<DraftRequirem
     match node {
         Node::Scalar(word) => {
             let tolerance = word.understood(notes, |text| Tolerance::parse(text, dimension))?;
-            Some(DraftRequirement { at, measurand, tolerance, rule: None })
+            Some(DraftRequirement { at, measurand, tolerance, rule: None, where_seen: false })
         }
         Node::Map(_) => {
             // Examples are several in one text, each between marks of its own.
@@ -198,7 +215,7 @@ fn requirement(key: &Scalar, node: &Node, notes: &Notes) -> Option<DraftRequirem
             let tolerance = fields.need_parsed("tolerance", tolerance, |text| Tolerance::parse(text, dimension));
             let rule = fields.need("decision rule", "simple acceptance").and_then(|node| read_rule(node, notes));
             fields.end();
-            Some(DraftRequirement { at, measurand, tolerance: tolerance?, rule: Some(rule?) })
+            Some(DraftRequirement { at, measurand, tolerance: tolerance?, rule: Some(rule?), where_seen: false })
         }
         other => {
             let what = format!("`{}` wants a tolerance, but this is {}", measurand.name, other.kind());

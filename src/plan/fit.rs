@@ -8,14 +8,15 @@
 mod able;
 mod granularity;
 mod rounds;
+mod seen;
 
 use super::course::{LATE_MAX, Whereabouts, end, trapezoid};
-use super::draft::{Draft, DraftCheck, DraftRequirement, Put};
+use super::draft::{Draft, DraftCheck, Put};
 use super::label::{label, shown};
 use super::moves::{Doing, DraftMove, Goal, Pace};
-use super::{Check, Envelope, Move, Plan, Requirement, Switched};
+use super::{Check, Envelope, Move, Plan, Switched};
 use crate::capture::{Action, Destination, OutputChannel, Side};
-use crate::decide::{Limits, Rule};
+use crate::decide::Rule;
 use crate::quantity::Dimension;
 use crate::written::{Notes, Place, Problem};
 
@@ -69,42 +70,16 @@ impl Fitter<'_> {
         if let Some(rounds) = &check.rounds {
             self.follow_rounds(check, rounds, began, &moves);
         }
-        for requirement in &check.requirements {
-            self.channels(requirement, &check.name);
-        }
+        let (requirements, left_out) = self.seen(check);
         self.granularity(check, &moves);
         Check {
             name: check.name.clone(),
             because: check.because.clone(),
             moves,
             rounds_max: check.rounds.as_ref().map_or(1, |rounds| rounds.value),
-            requirements: check.requirements.iter().map(|required| fitted(required, check, &self.rule)).collect(),
+            requirements,
+            left_out,
             if_not: check.if_not.clone(),
-        }
-    }
-
-    /// A requirement whose channels the jig lacks could only ever make the run invalid.
-    fn channels(&self, requirement: &DraftRequirement, check: &str) {
-        let measurand = requirement.measurand;
-        let edges = measurand
-            .edges
-            .iter()
-            .filter(|edge| !self.envelope.edges.contains(edge))
-            .map(|edge| edge.name().to_owned());
-        let samples = measurand
-            .samples
-            .iter()
-            .filter(|sample| !self.envelope.samples.contains(sample))
-            .map(|sample| sample.name());
-        let missing: Vec<String> = edges.chain(samples).map(|name| format!("`{name}`")).collect();
-        if !missing.is_empty() {
-            let channels = if missing.len() == 1 { "the channel" } else { "the channels" };
-            let jig = &self.envelope.jig;
-            self.notes.add(
-                &requirement.at,
-                format!("`{}` needs {channels} {}, which the jig `{jig}` lacks", measurand.name, missing.join(", ")),
-                format!("run the plan on a jig that has it, or take this requirement out of the check `{check}`"),
-            );
         }
     }
 
@@ -387,13 +362,4 @@ impl Fitter<'_> {
     fn braking_s(&self, speed: f64) -> f64 {
         if self.envelope.acceleration > 0.0 { speed / self.envelope.acceleration } else { 0.0 }
     }
-}
-
-/// A requirement of a check that may be looked at after several rounds has its share of the accepted risk at each.
-fn fitted(draft: &DraftRequirement, check: &DraftCheck, plans: &Rule) -> Requirement {
-    let (lower, upper) = draft.tolerance.limits();
-    let limits = Limits { lower, upper };
-    let own = draft.rule;
-    let rule = check.rounds.as_ref().map_or(own, |rounds| Some(own.unwrap_or(*plans).shared_among(rounds.value)));
-    Requirement { measurand: draft.measurand, tolerance: draft.tolerance.clone(), limits, rule }
 }

@@ -64,6 +64,8 @@ pub struct Check {
     pub rounds_max: u32,
     /// What must hold.
     pub requirements: Vec<Requirement>,
+    /// What the plan requires where the jig sees it, and this jig does not: why, one by one.
+    pub left_out: Vec<String>,
     /// What to look at first if it does not.
     pub if_not: Vec<String>,
 }

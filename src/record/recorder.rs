@@ -39,9 +39,19 @@ pub fn record(plan: &Plan, outcome: &RunOutcome, header: Header) -> Record {
             inputs,
         },
         checks: outcome.checks.iter().map(|done| check(&plan.checks[done.check], done)).collect(),
-        warnings,
+        warnings: noted(plan, warnings),
         curves: curves(&outcome.traces),
     }
+}
+
+/// What the operator was told, and what the plan would have looked at on a jig that sees more.
+fn noted(plan: &Plan, mut warnings: Vec<String>) -> Vec<String> {
+    for left_out in plan.checks.iter().flat_map(|check| &check.left_out) {
+        if !warnings.contains(left_out) {
+            warnings.push(left_out.clone());
+        }
+    }
+    warnings
 }
 
 impl From<Decision> for Verdict {

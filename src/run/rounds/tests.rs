@@ -25,6 +25,7 @@ fn check(measurand: &str, rounds_max: u32, rule: Rule) -> Check {
         moves: vec![wait],
         rounds_max,
         requirements: vec![Requirement { measurand, tolerance, limits, rule: Some(rule.shared_among(rounds_max)) }],
+        left_out: Vec::new(),
         if_not: Vec::new(),
     }
 }
