@@ -168,6 +168,16 @@ impl SampleChannel {
         (0..Self::COUNT).filter_map(Self::at).find(|channel| channel.name() == name)
     }
 
+    /// Unit of its values; empty for a ratio.
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::PackVoltage => "V",
+            Self::PackCurrent => "A",
+            Self::MotorTemperature | Self::HousingTemperature | Self::AirTemperature => "°C",
+            Self::Light(_) | Self::LightFlicker | Self::Red | Self::Green | Self::Blue => "",
+        }
+    }
+
     /// What one of its codes is worth a number of; temperatures are counted from 0 °C.
     pub const fn dimension(self) -> Dimension {
         match self {

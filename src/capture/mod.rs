@@ -10,6 +10,7 @@ pub mod csv;
 pub mod file;
 #[cfg(test)]
 mod gathered;
+mod in_order;
 mod mark;
 mod part;
 mod phases;
@@ -18,6 +19,7 @@ mod wires;
 
 pub use bound::Bounded;
 pub use channel::{Calibration, EdgeChannel, OutputChannel, SampleChannel};
+pub use in_order::{Happened, InOrder};
 pub use mark::{Action, Cue, Destination, Mark, MarkKind, Phase, Side};
 pub use part::{Driven, Edge, Line, Loss, Part, Sample, TICK_MAX, Talker, Tick};
 pub use phases::{AsFound, Found, Motion, Namer, PhaseFinder, Rules};

@@ -17,7 +17,7 @@ const LOSSES_MAX: usize = 100;
 const FINE_CODE: f64 = 1e-6;
 
 /// A channel that a signal stands for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Channel {
     /// A digital line.
     Edge(EdgeChannel),

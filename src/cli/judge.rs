@@ -143,7 +143,8 @@ impl Stored {
     }
 }
 
-fn read_record(path: &Path) -> Result<Record, Failure> {
+/// The record in a file.
+pub fn read_record(path: &Path) -> Result<Record, Failure> {
     let read = || {
         let bytes = std::fs::read(path)?;
         serde_json::from_slice(&bytes).map_err(anyhow::Error::from)

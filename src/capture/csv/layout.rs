@@ -1,9 +1,9 @@
 //! How a table is laid out: its separator, which column is what, and what its times tell apart.
 
-use super::is_line_end;
 use super::number::Decimal;
+use super::{PULSES, is_line_end};
 use crate::capture::chunks::Chunks;
-use crate::capture::{Channel, ForeignError, Wire};
+use crate::capture::{Channel, EdgeChannel, ForeignError, Wire};
 use crate::quantity::{Dimension, Quantity};
 use std::io::Read;
 
@@ -30,6 +30,8 @@ pub struct Layout {
     pub scales: Vec<f64>,
     /// The column of time, where there is one.
     pub time: Option<TimeColumn>,
+    /// Whether each 1 of a wire's column is a pulse.
+    pub are_pulses: Vec<bool>,
     /// The power of ten of the seconds in which edge times are listed.
     pub edge_power: Vec<i32>,
     pub resolution_s: f64,
@@ -84,6 +86,10 @@ impl Layout {
             .zip(&column_of)
             .map(|(wire, column)| scale(wire, &names[*column]))
             .collect::<Result<_, _>>()?;
+        let are_pulses = wires.iter().zip(&column_of).map(|(wire, column)| {
+            wire.channel == Channel::Edge(EdgeChannel::Step) && split_unit(&names[*column]).1 == Some(PULSES)
+        });
+        let are_pulses = are_pulses.collect();
         let mut edge_power = vec![0; wires.len()];
         if time.is_none() {
             for ((wire, column), power) in wires.iter().zip(&column_of).zip(&mut edge_power) {
@@ -105,6 +111,7 @@ impl Layout {
             column_of,
             scales,
             time,
+            are_pulses,
             edge_power,
             resolution_s: 0.0,
         };

@@ -1,9 +1,10 @@
 //! Captures as tables of text: what spreadsheets, oscilloscopes and logic analysers export.
 //!
 //! A line names the columns; lines before it are passed over. With a column of time each row is a moment: levels as 0 and
-//! 1, sampled quantities as numbers, an empty cell where nothing is new. Whether rows come at a steady rate or only where
-//! something changed makes no difference. Without one each column lists the times of its channel's edges, which alternate
-//! from a rising one on; of `step` each is a pulse. Such columns are read side by side, since a row is no moment then.
+//! 1, sampled quantities as numbers, an empty cell where nothing is new; of `step [pulses]` each 1 is a pulse. Whether rows
+//! come at a steady rate or only where something changed makes no difference. Without one each column lists the times of its
+//! channel's edges, which alternate from a rising one on; of `step` each is a pulse. Such columns are read side by side,
+//! since a row is no moment then.
 //!
 //! Separator is comma, semicolon or tab, whichever the line of names has; with the latter two a decimal comma is
 //! understood. Times are in seconds unless the column's name says otherwise: `time [ms]`. A tick is a nanosecond and
@@ -15,12 +16,17 @@ mod number;
 mod rows;
 #[cfg(test)]
 mod tests;
+mod write;
+
+pub use write::CsvWriter;
 
 use super::wires::{self, Calibrations, Coding, Intake};
 use super::{CaptureSink, Channel, ForeignError, SampleChannel, Taken, Wire};
 use layout::Layout;
 use std::io::{self, Read};
 
+/// Unit of a column whose every 1 is a pulse, as long as it may be.
+const PULSES: &str = "pulses";
 /// Ticks in a second.
 const TICKS_PER_SECOND: u64 = 1_000_000_000;
 

@@ -97,6 +97,7 @@ impl Rows<'_, '_> {
             return self.intake.number(wire, self.now, number);
         }
         match level(field, self.layout.comma) {
+            Some(Some(true)) if self.layout.are_pulses[wire] => self.intake.pulse(wire, self.now),
             Some(level) => self.intake.level(wire, self.now, level),
             None => self.lose("with a level that is neither 0 nor 1"),
         }

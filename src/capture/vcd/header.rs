@@ -25,14 +25,17 @@ pub struct DumpClock {
 }
 
 impl DumpClock {
-    /// From `1`, `10` or `100` and a power of ten of a second.
-    fn new(count: u64, power: u32) -> Self {
+    /// From `1`, `10` or `100`, a power of ten of a second, and how many such units make a tick of the clock behind it.
+    fn new(count: u64, power: u32, units: u64) -> Self {
         // From seconds down every unit is a whole part of one.
         let per_second = 10u64.pow(power);
+        let rate = per_second / count;
+        if units > 1 && rate.is_multiple_of(units) && rate / units <= TICKS_PER_SECOND_MAX {
+            return Self { ticks_per_second: rate / units, times: 1, per: units };
+        }
         if power == 0 {
             return Self { ticks_per_second: 1, times: count, per: 1 };
         }
-        let rate = per_second / count;
         if rate <= TICKS_PER_SECOND_MAX {
             Self { ticks_per_second: rate, times: 1, per: 1 }
         } else {
@@ -71,8 +74,14 @@ pub struct Signal {
 
 impl Header {
     pub fn read<R: Read>(chunks: &mut Chunks<R>, wires: &[Wire]) -> Result<Self, ForeignError> {
-        let mut reading =
-            Reading { wires, found: vec![Vec::new(); wires.len()], scopes: Vec::new(), known: Vec::new(), clock: None };
+        let mut reading = Reading {
+            wires,
+            found: vec![Vec::new(); wires.len()],
+            scopes: Vec::new(),
+            known: Vec::new(),
+            clock: None,
+            tick: 1,
+        };
         let mut section = Section::default();
         loop {
             let place = chunks.place();
@@ -195,7 +204,10 @@ struct Reading<'a> {
     scopes: Vec<String>,
     /// Names for a message.
     known: Vec<String>,
-    clock: Option<DumpClock>,
+    /// The timescale: its number and its power of ten of a second.
+    clock: Option<(u64, u32)>,
+    /// How many times the timescale a tick is, where the dump says so.
+    tick: u64,
 }
 
 /// A dump with deeper scopes was not made by hand or tool.
@@ -227,6 +239,7 @@ impl Reading<'_> {
                 self.scopes.push(section.words.get(1..).unwrap_or_default().join(" "));
             }
             b"$upscope" => drop(self.scopes.pop()),
+            b"$comment" => self.tick = super::write::tick(&section.words.join(" ")).unwrap_or(self.tick),
             b"$var" => self.variable(&section.words, &place)?,
             _ => {}
         }
@@ -287,7 +300,7 @@ impl Reading<'_> {
                 Ok(signal)
             })
             .collect::<Result<Vec<_>, ForeignError>>()?;
-        Ok(Header { clock, signals })
+        Ok(Header { clock: DumpClock::new(clock.0, clock.1, self.tick), signals })
     }
 }
 
@@ -379,7 +392,7 @@ fn split_range(name: &str) -> (&str, Option<(i64, i64)>) {
 }
 
 /// `1us`, `100ps`.
-fn timescale(text: &str) -> Option<DumpClock> {
+fn timescale(text: &str) -> Option<(u64, u32)> {
     let digits = text.len() - text.trim_start_matches(|c: char| c.is_ascii_digit()).len();
     let count = match &text[..digits] {
         "1" => 1,
@@ -396,5 +409,5 @@ fn timescale(text: &str) -> Option<DumpClock> {
         "fs" => 15,
         _ => return None,
     };
-    Some(DumpClock::new(count, power))
+    Some((count, power))
 }

@@ -9,6 +9,9 @@ mod body;
 mod header;
 #[cfg(test)]
 mod tests;
+mod write;
+
+pub use write::VcdWriter;
 
 use super::chunks::Chunks;
 use super::wires::{self, Calibrations, Coding};

@@ -95,7 +95,8 @@ pub enum ExportError {
 }
 
 impl ExportError {
-    fn disk(doing: &'static str, path: &Path, said: io::Error) -> Self {
+    /// What the disk said, with a remedy.
+    pub fn disk(doing: &'static str, path: &Path, said: io::Error) -> Self {
         let remedy = match said.kind() {
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
                 "free some space there, or name another place with --into; nothing was exported"

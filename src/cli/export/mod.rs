@@ -1,9 +1,12 @@
 //! `railproof export`: a fleet's records as columns for other engines, or the captures of one run for other viewers.
 
+mod captures;
+
 use super::query::Query;
 use super::records::{Records, failed, tell};
 use super::{Exit, Failure, Format, print, say};
 use crate::record::export::{ExportError, Exported, Form, export as write};
+use captures::{CaptureForm, captures};
 use clap::{Args, ValueEnum};
 use serde_json::json;
 use std::path::PathBuf;
@@ -14,6 +17,7 @@ const TOLD_MAX: usize = 20;
 const EXAMPLES: &str = "\
 Examples:
   railproof export --into fleet
+  railproof export results/SM-0001/ID --captures vcd --into run.vcd
   railproof export --into fleet --from 2026-11-01 --to 2026-11-30 --model dunlin-600
   duckdb -c \"SELECT measurand, avg(value), unit FROM 'fleet/values/**/*.parquet' GROUP BY measurand, unit\"";
 
@@ -21,8 +25,14 @@ Examples:
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct ExportArgs {
-    /// Folder of the export. Of an export that is there, the months and models that are asked for are replaced
-    #[arg(long, value_name = "DIR")]
+    /// Folder of one run, to export its captures alone
+    #[arg(value_name = "RUN", requires = "captures", conflicts_with_all = ["form", "Query"])]
+    run: Option<PathBuf>,
+    /// Form of the captures
+    #[arg(long, value_enum, requires = "run", value_name = "FORM")]
+    captures: Option<CaptureForm>,
+    /// Folder of the export, or file of the captures. Of an export that is there, the months and models that are asked for are replaced
+    #[arg(long, value_name = "PLACE")]
     into: PathBuf,
     /// Form of the files
     #[arg(long = "as", value_enum, default_value = "parquet")]
@@ -49,8 +59,15 @@ impl ValueEnum for Form {
     }
 }
 
-/// Exports the runs of which something is found.
+/// Exports the runs of which something is found, or the captures of one.
 pub fn export(args: &ExportArgs) -> Result<Exit, Failure> {
+    match (&args.run, args.captures) {
+        (Some(run), Some(form)) => captures(args, run, form),
+        _ => fleet(args),
+    }
+}
+
+fn fleet(args: &ExportArgs) -> Result<Exit, Failure> {
     let mut index = args.records.index()?;
     let exported = write(&mut index, &args.records.results, &args.query.wanted(), &args.into, args.form);
     tell(&mut index);
