@@ -95,7 +95,7 @@ mod tests {
 
     /// CRC-32/ISO-HDLC: check value of the ASCII digits 1 to 9. Source: Greg Cook, "Catalogue of parametrised CRC
     /// algorithms" (reveng), entry CRC-32/ISO-HDLC; the same sum as in ISO 3309 and ITU-T V.42, 8.1.1.6.2.
-    // Outside: catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC; how: package crc32fast, value from memory
+    // Outside: catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC; how: package zlib (Python's binascii.crc32 gives the same)
     #[test]
     fn the_check_sum_is_the_usual_crc32() {
         assert_eq!(crc32fast::hash(b"123456789"), 0xCBF4_3926);

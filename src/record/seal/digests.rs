@@ -68,7 +68,7 @@ mod tests {
     use super::*;
 
     /// The messages of the standard's examples: three letters, 448 bits, 896 bits, a million letters, and nothing.
-    // Outside: SHA-256 of "abc" and of the two- and many-block messages, FIPS 180-4 (NIST examples of SHA-256); how: from memory
+    // Outside: SHA-256 of "abc" and of the two- and many-block messages, FIPS 180-4; how: package OpenSSL (Python's hashlib gives the same)
     #[test]
     fn the_standards_digests() {
         let million = "a".repeat(1_000_000);
@@ -88,6 +88,26 @@ mod tests {
             assert_eq!(digest(message.as_bytes()), expected);
             let read = digest_of(message.as_bytes()).expect("memory can be read");
             assert_eq!(read, (expected.to_owned(), message.len() as u64));
+        }
+    }
+
+    /// Messages of 24 and 512 bits.
+    // Outside: SHA-256 of short messages, NIST's cryptographic algorithm validation programme; how: package cryptography_vectors 44.0.0, SHA256ShortMsg.rsp
+    #[test]
+    fn digests_of_the_validation_programme() {
+        let bytes = |text: &str| -> Vec<u8> {
+            let pair = |at: usize| u8::from_str_radix(&text[at..at + 2], 16).expect("hexadecimal");
+            (0..text.len()).step_by(2).map(pair).collect()
+        };
+        for (message, expected) in [
+            ("b4190e", "dff2e73091f6c05e528896c4c831b9448653dc2ff043528f6769437bc7b975c2"),
+            (
+                "5a86b737eaea8ee976a0a24da63e7ed7eefad18a101c1211e2b3650c5187c2a8a650547208251f6d4237e661c7bf4c77f335390394c37fa1\
+                 a9f9be836ac28509",
+                "42e61e174fbb3897d6dd6cef3dd2802fe67b331953b06114a65c772859dfc1aa",
+            ),
+        ] {
+            assert_eq!(digest(&bytes(message)), expected);
         }
     }
 

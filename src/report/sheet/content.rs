@@ -7,7 +7,14 @@ use crate::report::words::{visible, visible_within};
 use crate::report::{number, overdue, plot, rounds, rule, scale, worst};
 
 /// Facts whose values take the whole width.
-const WIDE: [&str; 5] = ["Bench", "Parts and lots", "Earlier runs of this unit", "Run", "SHA-256 of record.json"];
+const WIDE: [&str; 6] = [
+    "Bench",
+    "Confirmed before anything moved",
+    "Parts and lots",
+    "Earlier runs of this unit",
+    "Run",
+    "SHA-256 of record.json",
+];
 
 /// The sheet of a record.
 pub fn sheet(record: &Record, digest: &str) -> Sheet {
@@ -95,6 +102,7 @@ fn facts(record: &Record, digest: &str) -> Vec<Fact> {
     };
     fact("Firmware", record.unit.reports.get("firmware").map(|firmware| visible(firmware)).unwrap_or_default());
     fact("Tested", visible(&phrases::moment(&record.run.started)));
+    fact("Issued", visible(&phrases::moment(&record.run.ended)));
     fact("Bench time", number::duration(record.run.took_s));
     fact("Operator", record.bench.operator.as_deref().map(visible).unwrap_or_default());
     fact("Plan", format!("{}, revision {}", visible(&record.plan.name), record.plan.revision));
@@ -105,6 +113,8 @@ fn facts(record: &Record, digest: &str) -> Vec<Fact> {
         format!("{} {}{carried}", visible(&part.name), visible(&part.lot))
     });
     fact("Sealed by", record.bench.name.as_deref().map(|name| sealed_by(name, record)).unwrap_or_default());
+    let before = record.plan.before.iter().map(|line| visible(line)).collect::<Vec<_>>();
+    fact("Confirmed before anything moved", before.join(" · "));
     fact("Parts and lots", visible(&parts.collect::<Vec<_>>().join(" · ")));
     fact("Earlier runs of this unit", earlier(record));
     fact("Run", visible(&record.run.id));

@@ -27,6 +27,7 @@ pub fn page(sheet: &Sheet) -> String {
                     (plots(sheet))
                     (bench(sheet))
                     (cautions(sheet))
+                    p class="small" { (phrases::END) }
                     footer {
                         (sheet.model) ", serial number " (sheet.serial) " · run " (sheet.run_id)
                         " · record.json SHA-256 " (sheet.digest)

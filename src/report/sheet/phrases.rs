@@ -89,10 +89,14 @@ pub fn rule(record: &Record) -> String {
     }
     said.push_str(
         " The figure after ± is the expanded uncertainty U for a coverage probability of 95 %, k its coverage factor \
-         (JCGM 100:2008), and P the probability that the true value lies within its tolerance limits (JCGM 106:2012). Of several readings the one nearest to nonconformity is shown.",
+         (JCGM 100:2008), and P the probability that the true value lies within its tolerance limits (JCGM 106:2012). Of several readings the one nearest to nonconformity is shown. All of it holds for this one unit as it was when it was \
+         tested, and for no other.",
     );
     said
 }
+
+/// The last words of a sheet, so that a missing page is noticed.
+pub const END: &str = "End of this sheet.";
 
 /// What the small scale drawings show.
 pub const SCALES: &str = "Scales: the pale zone is the tolerance, its darker ends the guard bands; ● conforms, ○ undecided, \

@@ -312,6 +312,9 @@ fn cautions(flow: &mut Flow, sheet: &Sheet) {
         flow.text(Some(node), (LEFT + 9.0, flow.y), what, Type::STRONG);
         flow.y = flow.lines(Some(node), (LEFT + LEAD, flow.y), &lines, Type::BODY) + 4.0;
     }
+    flow.gap(4.0);
+    flow.need(Type::SMALL.leading);
+    flow.paragraph(phrases::END, Type::SMALL);
 }
 
 /// What stands on every page: the mark of a simulated run, the running head, the foot with the page's number.
