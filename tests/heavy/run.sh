@@ -9,7 +9,7 @@ railproof=target/release/railproof
 results=$(mktemp -d)
 leave() {
     kill $(jobs -p) 2>/dev/null || true
-    rm -rf "$results"
+    rm -rf "$results" "$results.fleet"
 }
 trap leave EXIT
 bench=(--unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/simulated.yaml --results "$results")
@@ -77,6 +77,8 @@ python3 tests/heavy/spectrum.py "$railproof" fixtures/units/dunlin-600.yaml
 python3 tests/heavy/pack.py "$railproof" fixtures/units/dunlin-600.yaml
 python3 tests/heavy/calibration.py "$railproof"
 python3 tests/heavy/studies.py "$railproof"
+quietly cargo run --quiet --release --example fleet -- "$results.fleet" 100000
+python3 tests/heavy/export.py "$railproof" "$results.fleet" 100000 "$results" 2>"$results/said" || { cat "$results/said"; exit 1; }
 for sheet in $(find "$results" -name '*.pdf'); do
     # Outside: structure of every PDF sheet; how: package qpdf
     quietly qpdf --check "$sheet"
