@@ -59,6 +59,7 @@ for value in found("--value", "cruise speed"):
     speeds[key].append(float(value["value"]))
     conform[key] += value["value_decision"] == "conforms"
 assert sum(map(len, speeds.values())) > runs // 2
+study = json.loads(own("capability", "--results", results, "--format", "json"))
 said("railproof's own figures")
 
 YIELD = "SELECT model, year, month, decision, count(*) FROM {runs} GROUP BY model, year, month, decision"
@@ -67,10 +68,50 @@ SPEED = """
     SELECT check_name, reading, count(value), sum(CASE WHEN value IS NOT NULL AND decision = 'conforms' THEN 1 ELSE 0 END),
         avg(value), stddev_samp(value), least(max(upper_limit) - avg(value), avg(value) - min(lower_limit)) / (3 * stddev_samp(value))
     FROM {values} WHERE measurand = 'cruise speed' GROUP BY check_name, reading"""
+# The first run of each unit, and its last one.
+FIRST = "SELECT sum(CASE WHEN decision = 'conforms' THEN 1 ELSE 0 END), count(*) FROM {runs} WHERE occasion = 'first'"
+LAST = """
+    SELECT sum(CASE WHEN decision = 'conforms' THEN 1 ELSE 0 END), count(*) FROM
+        (SELECT decision, row_number() OVER (PARTITION BY serial ORDER BY started DESC) AS place FROM {runs}) AS ranked
+    WHERE place = 1"""
+INDICES = """
+    SELECT v.check_name, v.measurand, v.reading, v.lower_limit, v.upper_limit, count(v.value), avg(v.value), stddev_samp(v.value),
+        least(v.upper_limit - avg(v.value), avg(v.value) - v.lower_limit) / (3 * nullif(stddev_samp(v.value), 0))
+    FROM {values} AS v JOIN {runs} AS r ON v.run = r.run WHERE r.occasion = 'first'
+    GROUP BY v.check_name, v.measurand, v.reading, v.lower_limit, v.upper_limit
+    HAVING count(*) = count(DISTINCT v.run)"""
+QUERIES = YIELD, SPEED, FIRST, LAST, INDICES
 
 
-def agrees(engine, decisions, readings):
+def near(one, other):
+    return abs(one - other) <= 1e-9 * max(abs(one), abs(other), 1e-3)
+
+
+def agrees_with_capability(engine, first, last, indices):
+    """Whether an engine comes to the yield and the indices of `capability`."""
+    for (conforming, units), told in ((first[0], study["yield"]["first_pass"]), (last[0], study["yield"]["final"])):
+        assert (conforming, units) == (told["count"], told["of"]), f"{engine}: {conforming} of {units}, {told}"
+    indices = {row[:5]: row[5:] for row in indices}
+    compared = 0
+    for told in study["quantities"]:
+        name = tuple(told[key] for key in ("check", "measurand", "reading", "lower", "upper"))
+        if name not in indices:
+            # A move that a check makes twice: `capability` takes one value of a run.
+            continue
+        count, mean, spread, ppk = indices[name]
+        assert count == told["count"], f"{engine}: {name}: {count}, {told['count']}"
+        assert near(mean, told["mean"]) and near(spread, told["standard_deviation"]), f"{engine}: {name}"
+        if told["overall"] and told["distribution"].startswith("normal"):
+            assert near(ppk, told["overall"]["nearer"]["value"]), f"{engine}: {name}: {ppk}, {told['overall']}"
+            compared += 1
+    assert compared >= 5, f"{engine}: {compared}"
+    said(f"{engine} agrees with capability on yield and {compared} indices")
+
+
+def agrees(engine, decisions, readings, *capability):
     """Whether an engine counts as railproof does: to the unit, and sums of doubles to their last digits."""
+    if capability:
+        agrees_with_capability(engine, *capability)
     counted = {(model, int(year), int(month), decision): count for model, year, month, decision, count in decisions}
     assert counted == dict(by_month), f"{engine}: {counted}"
     assert len(readings) == len(speeds), engine
@@ -85,7 +126,7 @@ def agrees(engine, decisions, readings):
 # Outside: an export of a fleet opened as it is, yield and values of 100,000 runs; how: package duckdb
 tables = {name: f"read_parquet('{fleet}/{name}/**/*.parquet', hive_partitioning = true)" for name in ("runs", "values")}
 duck = duckdb.connect()
-agrees("DuckDB", *(duck.sql(query.format(**tables)).fetchall() for query in (YIELD, SPEED)))
+agrees("DuckDB", *(duck.sql(query.format(**tables)).fetchall() for query in QUERIES))
 
 # Outside: the same export; how: package pandas with pyarrow
 frame = pandas.read_parquet(fleet / "runs")
@@ -113,7 +154,7 @@ spark = (
 for name in tables:
     spark.read.parquet(str(fleet / name)).createOrReplaceTempView(f"t_{name}")
 views = {name: f"t_{name}" for name in tables}
-agrees("Spark", *([tuple(row) for row in spark.sql(query.format(**views)).collect()] for query in (YIELD, SPEED)))
+agrees("Spark", *([tuple(row) for row in spark.sql(query.format(**views)).collect()] for query in QUERIES))
 spark.stop()
 
 # Outside: step histograms of an export against the payloads of the records; how: package hdrhistogram (Python)
