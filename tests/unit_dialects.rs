@@ -25,6 +25,14 @@ struct Plover {
     never_acknowledges: bool,
     /// Commands of this letter that it does not hear, and how many times yet.
     deaf_to: Option<(char, u32)>,
+    /// Says every line back before it answers.
+    echoes: bool,
+    /// Its words come a character at a time.
+    stammers: bool,
+    /// How much later than others it says its word, ms.
+    slow_ms: u64,
+    /// Starts afresh a second after it is told to go to a position.
+    restarts: bool,
 }
 
 impl Plover {
@@ -45,7 +53,7 @@ impl Plover {
     }
 
     fn fine(&self) -> Vec<Said> {
-        if self.never_acknowledges { Vec::new() } else { vec![says(3, "fine")] }
+        if self.never_acknowledges { Vec::new() } else { vec![says(3 + self.slow_ms, "fine")] }
     }
 }
 
@@ -57,6 +65,25 @@ impl Firmware for Plover {
     }
 
     fn told(&mut self, at: u64, line: &str) -> Vec<Said> {
+        let mut said = self.does(at, line);
+        if self.restarts && line.starts_with('m') {
+            said.push(says(1000, "awake 2.1 SP-0001"));
+        }
+        if self.echoes {
+            said.insert(0, says(1, line));
+        }
+        if self.stammers {
+            let apart = |(after, bytes): Said| {
+                (0..).zip(bytes).map(move |(place, byte)| (after + place, vec![byte]))
+            };
+            said = said.into_iter().flat_map(apart).collect();
+        }
+        said
+    }
+}
+
+impl Plover {
+    fn does(&mut self, at: u64, line: &str) -> Vec<Said> {
         let (letter, rest) = line.split_at(1);
         if let Some((deaf, times)) = &mut self.deaf_to
             && *times > 0
@@ -164,6 +191,45 @@ fn a_firmware_of_other_words_and_units_works_without_code() {
 fn a_firmware_that_acknowledges_questions_too_is_understood() {
     let (outcome, told, _) = carried_out(|file| file, Plover { acknowledges_questions: true, ..Plover::default() });
     assert_done(&outcome, &told);
+}
+
+/// Lines that are said back, that come in pieces or late are as good as others.
+#[test]
+fn echoes_pieces_and_slow_answers_are_borne() {
+    for plover in [
+        Plover { echoes: true, ..Plover::default() },
+        Plover { stammers: true, ..Plover::default() },
+        Plover { slow_ms: 250, ..Plover::default() },
+        Plover { echoes: true, stammers: true, slow_ms: 150, acknowledges_questions: true, ..Plover::default() },
+    ] {
+        let (outcome, told, _) = carried_out(|file| file, plover);
+        assert_done(&outcome, &told);
+    }
+}
+
+/// An answer that is later than the unit file allows is no answer: what may be told twice is told again and counted, and the late
+/// word does no harm.
+#[test]
+fn an_answer_that_comes_too_late_is_counted() {
+    let (outcome, told, _) = carried_out(
+        |file| file.replace("within: 300 ms", "within: 40 ms"),
+        Plover { slow_ms: 60, ..Plover::default() },
+    );
+    assert_eq!(outcome.decision, Decision::DoesNotConform, "{:?}", outcome.invalid_because);
+    assert!(told.iter().filter(|line| *line == "v2").count() <= 2, "{told:?}");
+}
+
+#[test]
+fn a_unit_that_starts_afresh_in_the_middle_does_not_conform_and_goes_without_supply() {
+    let bench = Scripted::new(Plover { restarts: true, ..Plover::default() });
+    let fitted = Fitted::new("fixtures/units/plover-400.yaml", |file| file, CHECKS);
+    let mut marks = Marks::default();
+    let outcome = fitted.run(&bench, &mut Answering::new(Vec::new(), true), &mut marks, &mut Unwatched);
+    assert_eq!(outcome.decision, Decision::DoesNotConform, "{:?}", outcome.invalid_because);
+    let findings = &outcome.checks[0].findings;
+    assert!(findings.iter().any(|finding| finding.contains("started afresh by itself")), "{findings:?}");
+    assert!(marks.0.contains(&MarkKind::Cue(Cue::Restarted)));
+    assert!(bench.0.borrow().on.is_empty(), "it is left without supply");
 }
 
 #[test]

@@ -319,7 +319,8 @@ impl Dialect {
         if let Some(said) = matched(&answers.identity) {
             return Heard::Identity(named_groups(answers.identity.as_ref(), &said));
         }
-        if answers.remarks.iter().any(|pattern| pattern.is_match(line)) {
+        // What was just sent and comes back is the echo of a firmware or an adapter: the answer is still to come.
+        if answers.remarks.iter().any(|pattern| pattern.is_match(line)) || pending == Some(line) {
             return Heard::Remark;
         }
         Heard::Garbled { why: format!("`{}` is no line of the unit file's dialect", shown(line)) }
@@ -410,6 +411,9 @@ mod tests {
         assert_eq!(heard("is moving"), Heard::State { resting: false });
         assert_eq!(heard("awake 2.1"), Heard::Banner(vec![("firmware".into(), "2.1".into())]));
         assert_eq!(heard("# chatter"), Heard::Remark);
+        assert_eq!(heard("m8000 f2400"), Heard::Remark);
+        assert!(matches!(heard("m8000 f2401"), Heard::Garbled { .. }));
+        assert!(matches!(dialect.interpret("m8000 f2400", None), Heard::Garbled { .. }));
         assert!(matches!(heard("fime"), Heard::Garbled { .. }));
         let noise = "x".repeat(1000);
         let Heard::Garbled { why } = heard(&noise) else { panic!("no line of the dialect") };
