@@ -38,6 +38,8 @@ install -Dm644 "$documents/railproof.bash" "$tree/usr/share/bash-completion/comp
 install -Dm644 -t "$tree/usr/share/zsh/vendor-completions" "$documents/_railproof"
 install -Dm644 -t "$tree/usr/share/fish/vendor_completions.d" "$documents/railproof.fish"
 install -Dm644 -t "$tree/usr/lib/udev/rules.d" .ci/deb/70-railproof.rules
+install -Dm644 -t "$tree/usr/lib/systemd/system" .ci/deb/railproof-screen.service
+install -Dm644 -t "$doc/examples" .ci/deb/screen.conf
 install -Dm644 .ci/deb/lintian-overrides "$tree/usr/share/lintian/overrides/railproof"
 install -Dm644 -t "$doc" README.md
 
@@ -86,7 +88,7 @@ libc=$("${tools}objdump" -T "$tree/usr/bin/railproof" | grep -o 'GLIBC_[0-9.]*' 
 size=$(du -sk --apparent-size --exclude=DEBIAN "$tree" | cut -f 1)
 sed -e "s/@version@/$version/" -e "s/@architecture@/$architecture/" -e "s/@libc@/$libc/" -e "s/@size@/$size/" \
     .ci/deb/control >"$tree/DEBIAN/control"
-install -m 755 .ci/deb/postinst "$tree/DEBIAN"
+install -m 755 .ci/deb/postinst .ci/deb/prerm .ci/deb/postrm "$tree/DEBIAN"
 (cd "$tree" && find usr -type f | LC_ALL=C sort | xargs -d '\n' md5sum) >"$tree/DEBIAN/md5sums"
 find "$tree" -exec touch -hd "@$made" {} +
 SOURCE_DATE_EPOCH=$made dpkg-deb --root-owner-group -Zxz --build "$tree" target/deb >/dev/null
