@@ -73,9 +73,7 @@ impl Firmware for Plover {
             said.insert(0, says(1, line));
         }
         if self.stammers {
-            let apart = |(after, bytes): Said| {
-                (0..).zip(bytes).map(move |(place, byte)| (after + place, vec![byte]))
-            };
+            let apart = |(after, bytes): Said| (0..).zip(bytes).map(move |(place, byte)| (after + place, vec![byte]));
             said = said.into_iter().flat_map(apart).collect();
         }
         said

@@ -6,7 +6,7 @@ mod counted;
 
 use common::{Simulated, Unwatched};
 use counted::Counted;
-use railproof::capture::{OutputChannel, Part, Tick};
+use railproof::capture::{EdgeChannel, OutputChannel, Part, Tick};
 use railproof::clock::{Clock, HostTime};
 use railproof::decide::Decision;
 use railproof::event::RunOutcome;
@@ -21,6 +21,8 @@ use std::time::Duration;
 
 /// Instants, unless `RAILPROOF_DRAWS` says how many.
 const INSTANTS: usize = 60;
+/// Of so many instants one is followed by a whole run on the same bench.
+const NEXT_EVERY: usize = 5;
 /// How soon all has to be off; where the cable to the board is pulled, its watchdog has the rest to do.
 const OFF_WITHIN: Duration = Duration::from_millis(100);
 
@@ -31,6 +33,9 @@ struct Pulled<'a, T, C: Clock> {
     at: Option<HostTime>,
     /// The unit's supply as last switched, and when.
     supply: (bool, HostTime),
+    /// Levels of the jig's inputs as last told, and when it is to state them: a board does as it is greeted.
+    levels: [Option<bool>; EdgeChannel::ALL.len()],
+    states_at: Option<Tick>,
 }
 
 impl<T, C: Clock> Pulled<'_, T, C> {
@@ -40,6 +45,21 @@ impl<T, C: Clock> Pulled<'_, T, C> {
 
     fn in_place(&self) -> Result<(), PortError> {
         if self.is_out() { Err(PortError::Unplugged { port: "cable".into() }) } else { Ok(()) }
+    }
+}
+
+impl<T: Jig, C: Clock> Pulled<'_, T, C> {
+    fn note(&mut self, part: &Part) {
+        for (channel, level) in EdgeChannel::ALL.into_iter().zip(&mut self.levels) {
+            *level = part.edges(channel).last().map(|edge| edge.level()).or(*level);
+        }
+    }
+
+    /// It is greeted: what it had not told yet is gone, and it is to state its levels.
+    fn greet(&mut self) {
+        let mut untold = Part::default();
+        self.states_at = Some(self.inner.settle(&mut untold).expect("it is back"));
+        self.note(&untold);
     }
 }
 
@@ -78,12 +98,23 @@ impl<T: Jig, C: Clock> Jig for Pulled<'_, T, C> {
 
     fn collect(&mut self, into: &mut Part) -> Result<(), JigError> {
         self.in_place()?;
-        self.inner.collect(into)
+        if let Some(at) = self.states_at.take() {
+            for (channel, level) in EdgeChannel::ALL.into_iter().zip(self.levels) {
+                // The simulated world tells of a step's pulse its beginning alone.
+                let level = level.map(|level| level && channel != EdgeChannel::Step);
+                level.into_iter().for_each(|level| into.push_edge(channel, at, level));
+            }
+        }
+        self.inner.collect(into)?;
+        self.note(into);
+        Ok(())
     }
 
     fn settle(&mut self, into: &mut Part) -> Result<Tick, JigError> {
         self.in_place()?;
-        self.inner.settle(into)
+        let at = self.inner.settle(into)?;
+        self.note(into);
+        Ok(at)
     }
 
     fn tick_at(&self, moment: HostTime) -> (Tick, Tick) {
@@ -106,15 +137,21 @@ enum Cable {
 }
 
 /// A run whose cable is pulled after a time; how long after that it took until nothing was on any more, or until the run
-/// gave the board up to its watchdog.
-fn pulled(simulated: &Simulated, cable: Cable, after: Duration) -> (RunOutcome, Duration) {
+/// gave the board up to its watchdog; and the next run on the same bench, with the cable back in its place.
+fn pulled(
+    simulated: &Simulated,
+    cable: Cable,
+    after: Duration,
+    next: bool,
+) -> (RunOutcome, Duration, Option<RunOutcome>) {
     let world = WorldSettings::default();
     let (clock, port, jig) = sim::bench(World::new(&world), time::OffsetDateTime::UNIX_EPOCH);
     let at = clock.now().after(after);
     let on = |which| (cable == which).then_some(at);
     let supply = (false, clock.now());
-    let mut port = Pulled { inner: port, clock: &clock, at: on(Cable::Unit), supply };
-    let mut jig = Pulled { inner: jig, clock: &clock, at: on(Cable::Board), supply };
+    let (levels, states_at) = (Default::default(), None);
+    let mut port = Pulled { inner: port, clock: &clock, at: on(Cable::Unit), supply, levels, states_at };
+    let mut jig = Pulled { inner: jig, clock: &clock, at: on(Cable::Board), supply, levels, states_at };
     let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &simulated.unit };
     let (mut evidence, uninterrupted) = (Counted::default(), AtomicBool::new(false));
     let outcome = simulated.run_on(&mut bench, &world.serial, &mut evidence, &uninterrupted, &mut Unwatched);
@@ -125,7 +162,19 @@ fn pulled(simulated: &Simulated, cable: Cable, after: Duration) -> (RunOutcome, 
         }
         Cable::Board => clock.now(),
     };
-    (outcome, ended.since(at))
+    let next = next.then(|| {
+        (port.at, jig.at) = (None, None);
+        jig.make_safe().expect("it is back");
+        // By then the pack rests. A port that is opened forgets what came before.
+        let plugged_in = clock.now().after(Duration::from_secs(120));
+        while clock.now() < plugged_in {
+            port.inner.receive(&mut Vec::new(), plugged_in).expect("it is back");
+        }
+        jig.greet();
+        let mut bench = Bench { clock: &clock, port: &mut port, jig: &mut jig, unit: &simulated.unit };
+        simulated.run_on(&mut bench, &world.serial, &mut Counted::default(), &uninterrupted, &mut Unwatched)
+    });
+    (outcome, ended.since(at), next)
 }
 
 #[test]
@@ -136,14 +185,21 @@ fn a_pulled_cable_makes_the_run_invalid_and_the_unit_dead() {
     let instants = std::env::var("RAILPROOF_DRAWS").ok().map_or(INSTANTS, |text| text.parse().expect("a number"));
     let mut chance = SmallRng::seed_from_u64(11);
     let mut slowest = [Duration::ZERO; 2];
-    for _ in 0..instants {
+    for instant in 0..instants {
         let after = Duration::from_secs_f64(chance.random_range(0.0..whole.took_s));
         for cable in [Cable::Unit, Cable::Board] {
-            let (outcome, took) = pulled(&simulated, cable, after);
+            let (outcome, took, next) = pulled(&simulated, cable, after, instant % NEXT_EVERY == 0);
             assert_eq!(outcome.decision, Decision::Invalid, "{cable:?} pulled after {after:?}");
             let why = &outcome.invalid_because;
             assert!(why.iter().any(|why| why.contains("unplugged")), "{cable:?} pulled after {after:?}: {why:?}");
             assert!(took <= OFF_WITHIN, "{cable:?} pulled after {after:?}: off after {took:?}");
+            if let Some(next) = next {
+                let required = next.checks.iter().flat_map(|check| &check.requirements);
+                let faulted: Vec<_> = required.filter(|one| one.decision != Decision::Conforms).collect();
+                let findings: Vec<_> = next.checks.iter().flat_map(|check| &check.findings).collect();
+                let why = (&next.invalid_because, findings, faulted);
+                assert_eq!(next.decision, Decision::Conforms, "after {cable:?} was pulled after {after:?}: {why:?}");
+            }
             slowest[cable as usize] = slowest[cable as usize].max(took);
         }
     }

@@ -168,7 +168,7 @@ impl Fitter<'_> {
             self.carriage = self.after_unknown(to);
             return None;
         }
-        let start = self.carriage.middle();
+        let start = self.carriage;
         let (destination, target) = match to {
             Goal::End(side) => {
                 self.command("travel to end", at);
@@ -189,7 +189,12 @@ impl Fitter<'_> {
             }
         };
         self.carriage = self.kept_on_the_rail(target);
-        let expected_s = trapezoid(target.middle() - start, speed, self.envelope.acceleration);
+        // Where the start is known between two places only, patience has to be enough from the farther one.
+        let way = match to {
+            Goal::By(distance) => distance.value,
+            _ => (target.middle() - start.low).abs().max((target.middle() - start.high).abs()),
+        };
+        let expected_s = trapezoid(way, speed, self.envelope.acceleration);
         Some((Action::Travel { to: destination, speed, level }, 0.0, expected_s))
     }
 

@@ -24,7 +24,7 @@ impl Conductor<'_, '_> {
             Action::Power { on } => self.power(*on),
             Action::Load { on } => self.bench.jig.drive(OutputChannel::DummyLoad, *on).map(drop).map_err(Halt::from),
             Action::Pack { low } => self.change_pack(*low),
-            Action::Home { side } => self.home(*side, planned.expected_s),
+            Action::Home { side } => self.home(*side),
             Action::Travel { to, speed, level } => self.travel(*to, *speed, *level, planned.expected_s),
             Action::Stop { towards, speed, press } => {
                 self.set_off(*towards, *speed)?;
@@ -83,11 +83,12 @@ impl Conductor<'_, '_> {
         if was_powered { self.power(true) } else { Ok(()) }
     }
 
-    pub(super) fn home(&mut self, side: Side, expected_s: f64) -> Result<(), Halt> {
+    pub(super) fn home(&mut self, side: Side) -> Result<(), Halt> {
         self.homed = true;
         self.cue(Cue::Commanded);
         self.request(&Request::Home { side })?;
-        self.await_rest(expected_s)
+        // Nobody knows where the carriage stood before: it may be the whole way.
+        self.await_rest(self.job.setup.unit.travel / self.bench.unit.homing_speed)
     }
 
     fn travel(&mut self, to: Destination, speed: f64, level: Option<u8>, expected_s: f64) -> Result<(), Halt> {

@@ -27,9 +27,7 @@ impl Conductor<'_, '_> {
         if !self.homed {
             return Ok(());
         }
-        let facts = &self.job.setup.unit;
-        let patience_s = facts.travel / self.bench.unit.homing_speed;
-        self.home(Side::Left, patience_s).map_err(|halt| match halt {
+        self.home(Side::Left).map_err(|halt| match halt {
             Halt::Unit(why) => Halt::Unit(format!("after a new start the unit did not find its left end: {why}")),
             other => other,
         })
