@@ -25,7 +25,7 @@ const SEEN_BY: [(&str, &str); 27] = [
     ("low-driver-current", "promised top speed"),
     ("wrong-motor", "promised top speed"),
     ("reversed-wiring", "controls"),
-    ("dead-end-stop-left", "controls"),
+    ("dead-end-stop-left", "end stops"),
     ("dead-end-stop-right", "end stops"),
     ("bouncy-end-stop", "end stops"),
     ("slow-clock", "promised top speed"),
