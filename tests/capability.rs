@@ -3,26 +3,21 @@
 #[path = "common/shipped.rs"]
 #[expect(dead_code, reason = "others look into a record")]
 mod shipped;
+#[path = "common/studied.rs"]
+mod studied;
 
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
+use studied::{study, study_of_table};
 use tempfile::TempDir;
 
 fn capability(arguments: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::new(assert_cmd::cargo::cargo_bin!("railproof")).arg("capability").args(arguments).output();
-    let output = output.expect("the binary runs");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (output.status.code(), text(&output.stdout), text(&output.stderr))
+    study("capability", arguments)
 }
 
 fn of_table(folder: &Path, text: &str, more: &[&str]) -> (Option<i32>, Value) {
-    let file = folder.join("table.csv");
-    fs::write(&file, text).expect("it can be written");
-    let (exit, said, told) =
-        capability(&[&["--from", file.to_str().expect("a path"), "--format", "json"], more].concat());
-    (exit, serde_json::from_str(&said).unwrap_or_else(|error| panic!("{error}: {said}{told}")))
+    study_of_table("capability", folder, text, more)
 }
 
 fn close(value: &Value, expected: f64, within: f64) {

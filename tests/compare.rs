@@ -4,27 +4,22 @@
 #[path = "common/shipped.rs"]
 #[expect(dead_code, reason = "others look into a record")]
 mod shipped;
+#[path = "common/studied.rs"]
+mod studied;
 
 use serde_json::Value;
 use shipped::project;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
+use studied::{study, study_of_table};
 use tempfile::TempDir;
 
 fn compare(arguments: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::new(assert_cmd::cargo::cargo_bin!("railproof")).arg("compare").args(arguments).output();
-    let output = output.expect("the binary runs");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (output.status.code(), text(&output.stdout), text(&output.stderr))
+    study("compare", arguments)
 }
 
 fn of_table(folder: &Path, text: &str, more: &[&str]) -> (Option<i32>, Value) {
-    let file = folder.join("table.csv");
-    fs::write(&file, text).expect("it can be written");
-    let arguments = [&["--from", file.to_str().expect("a path"), "--format", "json"], more].concat();
-    let (exit, said, told) = compare(&arguments);
-    (exit, serde_json::from_str(&said).unwrap_or_else(|error| panic!("{error}: {said}{told}")))
+    study_of_table("compare", folder, text, more)
 }
 
 /// A short plan with a check of the step clock, so that the firmware regression shows.

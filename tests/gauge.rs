@@ -3,17 +3,17 @@
 #[path = "common/shipped.rs"]
 #[expect(dead_code, reason = "others look into a record")]
 mod shipped;
+#[path = "common/studied.rs"]
+#[expect(dead_code, reason = "others study tables")]
+mod studied;
 
 use serde_json::Value;
 use std::fs;
-use std::process::Command;
+use studied::study;
 use tempfile::TempDir;
 
 fn gauge(arguments: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::new(assert_cmd::cargo::cargo_bin!("railproof")).arg("gauge").args(arguments).output();
-    let output = output.expect("the binary runs");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (output.status.code(), text(&output.stdout), text(&output.stderr))
+    study("gauge", arguments)
 }
 
 #[test]

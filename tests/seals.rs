@@ -1,8 +1,11 @@
 //! Seals as the shipped binary makes and verifies them.
 
+#[path = "common/answered.rs"]
+mod answered;
 #[path = "common/sealed_bench.rs"]
 mod sealed_bench;
 
+use answered::{assert_says, said, told};
 use sealed_bench::SealedBench;
 use serde_json::Value;
 use std::fs;
@@ -35,20 +38,6 @@ impl Keyed for SealedBench {
     fn key_file(&self) -> PathBuf {
         self.folder.path().join("config/railproof/bench.key")
     }
-}
-
-fn said(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-fn told(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn assert_says(output: &Output, code: i32, words: &[&str]) {
-    let (said, told) = (said(output), told(output));
-    assert_eq!(output.status.code(), Some(code), "{said}{told}");
-    assert!(words.iter().all(|words| said.contains(words) || told.contains(words)), "{words:?} in {said}{told}");
 }
 
 #[test]

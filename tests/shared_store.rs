@@ -1,8 +1,11 @@
 //! The store that benches share, on a real PostgreSQL.
 
+#[path = "common/answered.rs"]
+mod answered;
 #[path = "common/postgres.rs"]
 mod postgres_server;
 
+use answered::{assert_says, said, told};
 use postgres_server::sealed_bench::SealedBench;
 use postgres_server::{OWNER, Server, Shared};
 use serde_json::Value;
@@ -10,20 +13,6 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
-
-fn said(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-fn told(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn assert_says(output: &Output, code: i32, words: &[&str]) {
-    let (said, told) = (said(output), told(output));
-    assert_eq!(output.status.code(), Some(code), "{said}{told}");
-    assert!(words.iter().all(|words| said.contains(words) || told.contains(words)), "{words:?} in {said}{told}");
-}
 
 fn json(output: &Output) -> Value {
     assert_eq!(output.status.code(), Some(0), "{}", told(output));

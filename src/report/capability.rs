@@ -1,6 +1,7 @@
 //! The line made readable: yields, how far values keep from their limits, and what did not stay as it was.
 
 use super::drift::Individuals;
+use super::found_how::{found_how, found_how_html};
 use super::number;
 use super::page::{STUDY, page};
 use super::plot::{Plot, individuals};
@@ -51,17 +52,10 @@ pub fn capability(study: &Capability, width: u16) -> String {
             text += &paragraph(&format!("  {line}"), "    ");
         }
     }
-    for refused in &study.refused {
-        text += &paragraph(&format!("not studied: {}: {}", visible_within(&refused.name, 160), refused.why), "  ");
-    }
     for told in &study.told {
         text += &paragraph(told, "  ");
     }
-    text += "\nHow this was found\n";
-    for method in methods(study) {
-        text += &paragraph(&format!("  {method}"), "    ");
-    }
-    text
+    text + &found_how(&study.refused, &methods(study), width)
 }
 
 /// The page, with a chart of each quantity.
@@ -93,7 +87,6 @@ pub fn capability_html(study: &Capability) -> String {
                     }
                 }
             }
-            @for refused in &study.refused { p { "Not studied: " (visible_within(&refused.name, 160)) ": " (refused.why) } }
             h2 { "Charts" }
             div class="plots" {
                 @for row in worst_first(study).into_iter().take(CHARTS_MAX) {
@@ -106,8 +99,7 @@ pub fn capability_html(study: &Capability) -> String {
                     }
                 }
             }
-            h2 { "How this was found" }
-            ul { @for method in methods(study) { li { (method) } } }
+            (found_how_html(&study.refused, &methods(study)))
         }
     };
     page(&title, STUDY, &body)

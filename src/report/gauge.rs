@@ -1,5 +1,6 @@
 //! A study of the jig made readable.
 
+use super::found_how::{found_how, found_how_html};
 use super::look;
 use super::number;
 use super::page::{STUDY, page};
@@ -47,14 +48,7 @@ pub fn gauge(study: &Gauge, width: u16) -> String {
             text += &paragraph(&trueness, "  ");
         }
     }
-    for refused in &study.refused {
-        text += &paragraph(&format!("not studied: {}: {}", visible_within(&refused.name, 160), refused.why), "  ");
-    }
-    text += "\nHow this was found\n";
-    for method in METHODS {
-        text += &paragraph(&format!("  {method}"), "    ");
-    }
-    text
+    text + &found_how(&study.refused, &METHODS, width)
 }
 
 /// The page.
@@ -83,9 +77,7 @@ pub fn gauge_html(study: &Gauge) -> String {
                     @if let Some(trueness) = trueness(row) { p { (trueness) } }
                 }
             }
-            @for refused in &study.refused { p { "Not studied: " (visible_within(&refused.name, 160)) ": " (refused.why) } }
-            h2 { "How this was found" }
-            ul { @for method in METHODS { li { (method) } } }
+            (found_how_html(&study.refused, &METHODS))
         }
     };
     page(&title, STUDY, &body)

@@ -10,6 +10,7 @@ mod compare;
 mod drift;
 mod face;
 mod found;
+mod found_how;
 mod gauge;
 mod history;
 mod junit;

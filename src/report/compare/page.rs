@@ -4,6 +4,7 @@ use super::{
     OUTCOMES, counts, difference, mark, means, methods, moved, ordered, places, plots, probability, remark, set,
     verdict,
 };
+use crate::report::found_how::found_how_html;
 use crate::report::look;
 use crate::report::page::{STUDY, page};
 use crate::report::words::visible_within;
@@ -84,8 +85,7 @@ pub fn compared_html(study: &Study) -> String {
                     }
                 }
             }
-            h2 { "How this was found" }
-            ul { @for method in methods(study) { li { (method) } } }
+            (found_how_html(&[], &methods(study)))
         }
     };
     page(&title, &format!("{STUDY}p.first{{font-weight:600;color:{}}}", look::INK), &body)

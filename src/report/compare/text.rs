@@ -4,6 +4,7 @@ use super::{
     OUTCOMES, counts, difference, is_reading_of_same, mark, means, methods, moved, ordered, places, probability,
     remark, set, verdict,
 };
+use crate::report::found_how::found_how;
 use crate::report::number;
 use crate::report::text::{WIDTH_MAX, WIDTH_MIN, empty_table, folded, laid_out, styled};
 use crate::report::words::visible_within;
@@ -65,11 +66,8 @@ pub fn compared(study: &Study, all: bool, width: u16) -> String {
             text += &format!("\n{} more; the page of --html shows them\n", moved.len() - MOVED_MAX);
         }
     }
-    text += "\nHow this was found\n";
-    for method in methods(study) {
-        text += &paragraph(&format!("  {method}"), "    ");
-    }
-    text
+    // What was not compared stands among the rows.
+    text + &found_how(&[], &methods(study), width)
 }
 
 /// The rows of one outcome; what readings of one measurand share is told once.
