@@ -78,6 +78,7 @@ fn the_store_answers_as_the_folder_does_and_gives_back_every_byte() {
         &["find", "--model", "dunlin-60"],
         &["recall", "--part", "belt=L2207", "--format", "json"],
         &["recall", "--part", "belt=L2208"],
+        &["capability", "plan=quick", "--format", "json"],
     ] {
         let (here, there) = (one.done(words), one.done(&[words, &["--store", &address]].concat()));
         assert_eq!(
