@@ -20,7 +20,7 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 /// Instants, unless `RAILPROOF_DRAWS` says how many.
-const INSTANTS: usize = 60;
+const INSTANTS: usize = 20;
 /// Of so many instants one is followed by a whole run on the same bench.
 const NEXT_EVERY: usize = 5;
 /// How soon all has to be off; where the cable to the board is pulled, its watchdog has the rest to do.

@@ -25,9 +25,11 @@ screen() {
 check() {
     local architecture=$1 machine=$2 package bytes page warned
     package=$(bash .ci/deb/build.sh "$architecture" | tail -n 1)
-    bytes=$(sha256sum <"$package")
-    bash .ci/deb/build.sh "$architecture" >/dev/null
-    [ "$bytes" = "$(sha256sum <"$package")" ] || fail "$package came out otherwise the second time"
+    if [ "$architecture" = arm64 ]; then
+        bytes=$(sha256sum <"$package")
+        bash .ci/deb/build.sh "$architecture" >/dev/null
+        [ "$bytes" = "$(sha256sum <"$package")" ] || fail "$package came out otherwise the second time"
+    fi
     # Outside: form of the packages, Debian Policy; how: package lintian
     lintian --allow-root --fail-on error,warning "$package"
 

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# The part of the heavier suites that needs one core and no haste: packages, the emulated Raspberry Pi, studies, exports.
-# Called by run.sh, beside its own. What it has to tell are the lines that begin with a dash.
+# The part of the heavier suites that needs one core and no haste: packages, the emulated Raspberry Pi, exports.
+# Called by run.sh, beside what does not need both cores. What it has to tell are the lines that begin with a dash.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
@@ -9,13 +9,10 @@ folder=$(mktemp -d)
 trap 'rm -rf "$folder"' EXIT
 
 # Here it has to work, not to be fast.
-export RAILPROOF_PI_OPT_LEVEL=1
+export RAILPROOF_PI_OPT_LEVEL=0
 bash tests/heavy/packages.sh
 bash tests/emulated/pi_check.sh --required | tee "$folder/pi"
 echo "- packed for Debian; packed for a Raspberry Pi: $(tail -n 1 "$folder/pi")"
-
-RAILPROOF_DRAWS=2000 cargo test --release --quiet --test compare_power -- --nocapture | tee "$folder/power"
-echo "- comparisons: $(grep "nothing changed" "$folder/power")"
 
 for serial in 1 2 3; do
     "$railproof" run test-plans/outgoing.yaml --unit fixtures/units/dunlin-600.yaml --jig fixtures/jigs/simulated.yaml \
