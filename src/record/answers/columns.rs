@@ -13,8 +13,9 @@ const LOOKED_UP_MAX: usize = 2_000;
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Columns {
     pub runs: Vec<Known>,
-    /// In the order in which the index met them first.
+    /// In the order in which the runs have them first.
     pub columns: Vec<Column>,
+    /// The same.
     pub checks: Vec<CheckColumn>,
 }
 
@@ -53,6 +54,9 @@ pub struct Entry {
     pub measured: Option<(f64, f64)>,
 }
 
+/// Before any entry was found: behind every run and place.
+const FIRST_UNKNOWN: (usize, i64) = (usize::MAX, i64::MAX);
+
 /// The values of every run that is wanted; checks, values and decisions that are searched for play no part.
 pub(super) fn of(tables: &mut dyn Tables, wanted: &Wanted) -> Asked<Columns> {
     let mut conditions = Conditions::of(wanted);
@@ -62,19 +66,27 @@ pub(super) fn of(tables: &mut dyn Tables, wanted: &Wanted) -> Asked<Columns> {
     complete(tables, runs.iter_mut().map(|(number, run)| (*number, run)))?;
     let (numbers, runs): (Vec<i64>, Vec<Known>) = runs.into_iter().unzip();
     let places: HashMap<i64, usize> = numbers.iter().enumerate().map(|(place, number)| (*number, place)).collect();
-    let mut columns = heads(tables)?;
-    for (head, column) in &mut columns {
+    let mut columns = Vec::new();
+    for (head, mut column) in heads(tables)? {
+        let mut first = FIRST_UNKNOWN;
         if numbers.len() <= LOOKED_UP_MAX {
             for some in numbers.chunks(AT_ONCE) {
-                entries(tables, *head, some, &places, &mut column.entries)?;
+                first = first.min(entries(tables, head, some, &places, &mut column.entries)?);
             }
         } else {
-            entries(tables, *head, &[], &places, &mut column.entries)?;
+            first = entries(tables, head, &[], &places, &mut column.entries)?;
         }
         column.entries.sort_by_key(|entry| entry.run);
+        columns.push((first, column));
     }
-    let columns = columns.into_iter().map(|(_, column)| column).filter(|column| !column.entries.is_empty());
-    Ok(Columns { runs, columns: columns.collect(), checks: checks(tables, &places)? })
+    columns.retain(|(_, column)| !column.entries.is_empty());
+    columns.sort_by_key(|(first, _)| *first);
+    let columns: Vec<Column> = columns.into_iter().map(|(_, column)| column).collect();
+    let mut checks = checks(tables, &places)?;
+    checks.sort_by_cached_key(|check| {
+        (columns.iter().position(|column| column.check == check.name).unwrap_or(columns.len()), check.name.clone())
+    });
+    Ok(Columns { runs, columns, checks })
 }
 
 /// The decisions on every check. One whose places to look at were written anew stands in several looks.
@@ -94,10 +106,13 @@ fn checks(tables: &mut dyn Tables, places: &HashMap<i64, usize>) -> Asked<Vec<Ch
         }
         Ok(())
     })?;
+    for check in &mut checks {
+        check.decisions.sort_by_key(|(run, _)| *run);
+    }
     Ok(checks)
 }
 
-/// Columns without entries, as the checks were first met.
+/// Columns without entries.
 fn heads(tables: &mut dyn Tables) -> Asked<Vec<(i64, Column)>> {
     let query =
         "SELECT head.id, name.text AS name, measurand.text AS measurand, label.text AS label, tolerance.text AS tolerance,
@@ -121,23 +136,27 @@ fn heads(tables: &mut dyn Tables) -> Asked<Vec<(i64, Column)>> {
     })
 }
 
-/// The values of some runs, or of all that have a place where none are named.
+/// The values of some runs, or of all that have a place where none are named. Gives run and place of the first, or
+/// [`FIRST_UNKNOWN`].
 fn entries(
     tables: &mut dyn Tables,
     head: i64,
     some: &[i64],
     places: &HashMap<i64, usize>,
     entries: &mut Vec<Entry>,
-) -> Asked<()> {
+) -> Asked<(usize, i64)> {
     let these = vec!["?"; some.len()].join(", ");
     let these = if some.is_empty() { String::new() } else { format!("AND run IN ({these})") };
-    let query = format!("SELECT run, decision, value, u FROM value WHERE head = ?1 {these} ORDER BY run, place");
+    let query = format!("SELECT run, place, decision, value, u FROM value WHERE head = ?1 {these} ORDER BY run, place");
     let given: Vec<Cell> = std::iter::once(&head).chain(some).map(|number| Cell::from(*number)).collect();
+    let mut first = FIRST_UNKNOWN;
     tables.each(&query, &given, &mut |row| {
         if let Some(run) = places.get(&row.get("run")?) {
             let (value, doubt): (Option<f64>, Option<f64>) = (row.get("value")?, row.get("u")?);
+            first = first.min((*run, row.get("place")?));
             entries.push(Entry { run: *run, decision: row.verdict("decision")?, measured: value.zip(doubt) });
         }
         Ok(())
-    })
+    })?;
+    Ok(first)
 }
