@@ -97,7 +97,7 @@ echo "- changed captures against every reader"
 bash tests/fuzz/run.sh 20
 
 echo "- runs over links that flip bits, and pulled cables"
-RAILPROOF_DRAWS=300 quietly cargo test --release --quiet --test noisy_links --test unplugged
+RAILPROOF_DRAWS=100 quietly cargo test --release --quiet --test noisy_links --test unplugged
 
 # What follows runs in real time and has the computer to itself.
 wait $unhurried || { cat "$results/unhurried"; exit 1; }
