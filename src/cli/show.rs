@@ -6,7 +6,9 @@ use crate::decide::Decision;
 use crate::event::RunOutcome;
 use crate::record::{Record, to_json};
 use crate::report;
+use crate::study::Quantity;
 use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle};
+use serde_json::{Value, json};
 use time::format_description::well_known::Rfc3339;
 
 /// The narrowest that a result is laid out for.
@@ -22,6 +24,24 @@ pub fn record(format: Format, record: &Record, place: &str, with_budgets: bool) 
         }
         Format::Json => String::from_utf8_lossy(&to_json(record)).into_owned(),
     })
+}
+
+/// A quantity of a study for programs, with what was found of it. Limits are in its unit.
+pub fn quantity(quantity: &Quantity, found: Value) -> Value {
+    let tolerance = quantity.tolerance.as_ref();
+    let mut told = json!({
+        "check": quantity.check,
+        "measurand": quantity.measurand,
+        "reading": quantity.reading,
+        "unit": quantity.unit,
+        "tolerance": tolerance.map(|one| &one.text),
+        "lower": tolerance.and_then(|one| one.lower),
+        "upper": tolerance.and_then(|one| one.upper),
+    });
+    if let (Value::Object(told), Value::Object(found)) = (&mut told, found) {
+        told.extend(found);
+    }
+    told
 }
 
 /// A table as wide as the terminal: columns two spaces apart, a line below the heads.

@@ -1,14 +1,13 @@
 //! The line made readable: yields, how far values keep from their limits, and what did not stay as it was.
 
 use super::drift::Individuals;
-use super::found_how::{found_how, found_how_html};
 use super::number;
 use super::page::{STUDY, page};
 use super::plot::{Plot, individuals};
-use super::text::{WIDTH_MAX, WIDTH_MIN, empty_table, folded, laid_out, styled};
+use super::study::{found_how, found_how_html, opening, opening_html};
+use super::text::{WIDTH_MAX, WIDTH_MIN, empty_table, folded, laid_out};
 use super::words::visible_within;
 use crate::study::capability::{Capability, Index, Indices, Path, Row, Share, Yields};
-use anstyle::Style;
 use maud::{PreEscaped, html};
 
 /// Checks told one by one.
@@ -20,11 +19,7 @@ const CHARTS_MAX: usize = 40;
 pub fn capability(study: &Capability, width: u16) -> String {
     let width = width.clamp(WIDTH_MIN, WIDTH_MAX);
     let paragraph = |text: &str, indent: &str| folded(text, indent, width).join("\n") + "\n";
-    let mut text = styled(&folded(&verdict(study), "", width).join("\n"), Style::new().bold()) + "\n";
-    if study.simulated {
-        text += SIMULATED;
-        text += "\n";
-    }
+    let mut text = opening(&verdict(study), study.simulated, width);
     if let Some(yields) = &study.yields {
         for line in yield_lines(yields) {
             text += &paragraph(&line, "  ");
@@ -64,8 +59,7 @@ pub fn capability_html(study: &Capability) -> String {
     let body = html! {
         body {
             h1 { (title) }
-            p class="mark" { (verdict(study)) }
-            @if study.simulated { p class="mark" { (SIMULATED) } }
+            (opening_html(&verdict(study), study.simulated))
             @if let Some(yields) = &study.yields {
                 @for line in yield_lines(yields) { p { (line) } }
                 table {
@@ -104,8 +98,6 @@ pub fn capability_html(study: &Capability) -> String {
     };
     page(&title, STUDY, &body)
 }
-
-const SIMULATED: &str = "SIMULATED RUNS: no unit was tested; this proves nothing of a real line.";
 
 fn verdict(study: &Capability) -> String {
     let nearer = |row: &&Row| row.overall.map(|indices| indices.nearer.value);

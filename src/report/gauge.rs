@@ -1,10 +1,10 @@
 //! A study of the jig made readable.
 
-use super::found_how::{found_how, found_how_html};
 use super::look;
 use super::number;
 use super::page::{STUDY, page};
 use super::plot::{Caption, Frame, Plot, Span};
+use super::study::{found_how, found_how_html, opening, opening_html};
 use super::svg::Stroke;
 use super::text::{WIDTH_MAX, WIDTH_MIN, empty_table, folded, laid_out, styled};
 use super::words::visible_within;
@@ -18,17 +18,11 @@ const FAIR: f64 = 0.3;
 /// So many classes have to be told apart (the same).
 const CLASSES: u64 = 5;
 
-const SIMULATED: &str = "SIMULATED RUNS: no unit was tested; this proves nothing of a real jig.";
-
 /// The whole study, `width` columns wide.
 pub fn gauge(study: &Gauge, width: u16) -> String {
     let width = width.clamp(WIDTH_MIN, WIDTH_MAX);
     let paragraph = |text: &str, indent: &str| folded(text, indent, width).join("\n") + "\n";
-    let mut text = styled(&folded(&verdict(study), "", width).join("\n"), Style::new().bold()) + "\n";
-    if study.simulated {
-        text += SIMULATED;
-        text += "\n";
-    }
+    let mut text = opening(&verdict(study), study.simulated, width);
     for row in &study.rows {
         text += &format!("\n{}\n", styled(&visible_within(&row.quantity.name(), 160), Style::new().bold()));
         text += &paragraph(&says(row), "  ");
@@ -57,8 +51,7 @@ pub fn gauge_html(study: &Gauge) -> String {
     let body = html! {
         body {
             h1 { (title) }
-            p class="mark" { (verdict(study)) }
-            @if study.simulated { p class="mark" { (SIMULATED) } }
+            (opening_html(&verdict(study), study.simulated))
             @for row in &study.rows {
                 section {
                     h2 { (visible_within(&row.quantity.name(), 160)) }

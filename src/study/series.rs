@@ -1,7 +1,7 @@
 //! The values of one quantity over many runs, as studies take them: one value a run, in one unit, with one tolerance.
 
 use crate::quantity::Unit;
-use crate::record::index::{Column, Columns, Known};
+use crate::record::index::{Column, Columns, Heading, Known};
 use crate::record::stored::Verdict;
 use std::collections::BTreeMap;
 
@@ -138,7 +138,8 @@ pub fn gathered(columns: &Columns, wanted: impl Fn(&Known) -> bool) -> Result<Ga
     let mut places: BTreeMap<(&str, &str, &str), usize> = BTreeMap::new();
     let mut groups: Vec<Vec<&Column>> = Vec::new();
     for column in &columns.columns {
-        let key = (column.check.as_str(), column.measurand.as_str(), column.reading.as_str());
+        let Heading { check, measurand, label, .. } = &column.heading;
+        let key = (check.as_str(), measurand.as_str(), label.as_str());
         let place = *places.entry(key).or_insert_with(|| {
             groups.push(Vec::new());
             groups.len() - 1
@@ -158,19 +159,20 @@ pub fn gathered(columns: &Columns, wanted: impl Fn(&Known) -> bool) -> Result<Ga
 /// One value a run: the mean where a reading came several times.
 fn series(runs: &[Known], taken: &[bool], group: &[&Column]) -> Result<Series, Refused> {
     let last = group.iter().max_by_key(|column| column.entries.iter().map(|entry| entry.run).max());
-    let last = last.expect("a group has a column");
+    let last = &last.expect("a group has a column").heading;
     let quantity = Quantity {
         check: last.check.clone(),
         measurand: last.measurand.clone(),
-        reading: last.reading.clone(),
+        reading: last.label.clone(),
         unit: last.unit.clone(),
         tolerance: Some(Tolerated { text: last.tolerance.clone(), lower: last.lower, upper: last.upper }),
     };
     let mut sums: BTreeMap<usize, (f64, f64, f64)> = BTreeMap::new();
     for column in group {
-        let convert = conversion(&column.unit, &last.unit).ok_or_else(|| Refused {
+        let unit = &column.heading.unit;
+        let convert = conversion(unit, &last.unit).ok_or_else(|| Refused {
             name: quantity.name(),
-            why: format!("some of its values are in `{}` and some in `{}`", column.unit, last.unit),
+            why: format!("some of its values are in `{unit}` and some in `{}`", last.unit),
         })?;
         for entry in column.entries.iter().filter(|entry| taken[entry.run]) {
             let Some((value, doubt)) = entry.measured.filter(|(value, _)| value.is_finite()) else { continue };

@@ -1,5 +1,6 @@
 //! The line as programs get it.
 
+use crate::cli::show;
 use crate::stats::control::{Limits, Subgrouped};
 use crate::study::capability::{Capability, Index, Indices, Row, Share, Yields};
 use serde_json::{Value, json};
@@ -64,7 +65,6 @@ fn subgrouped(charts: &Subgrouped) -> Value {
 }
 
 fn row(row: &Row) -> Value {
-    let tolerance = row.quantity.tolerance.as_ref();
     let (without_jig, why_not) = match row.without_jig {
         Ok(found) => (Some(found), None),
         Err(why) => (None, Some(why)),
@@ -72,13 +72,7 @@ fn row(row: &Row) -> Value {
     let groups = row.groups.iter().map(|group| {
         json!({ "name": group.name, "count": group.count, "mean": group.mean, "standard_deviation": group.deviation, "ppk": group.nearer })
     });
-    json!({
-        "check": row.quantity.check,
-        "measurand": row.quantity.measurand,
-        "reading": row.quantity.reading,
-        "unit": row.quantity.unit,
-        "lower": tolerance.and_then(|one| one.lower),
-        "upper": tolerance.and_then(|one| one.upper),
+    let found = json!({
         "count": row.values.len(),
         "mean": row.mean,
         "standard_deviation": row.deviation,
@@ -99,5 +93,6 @@ fn row(row: &Row) -> Value {
         "drift": row.drift.map(|(correlation, probability)| json!({ "correlation": correlation, "probability": probability })),
         "groups": groups.collect::<Vec<_>>(),
         "groups_differ": row.groups_differ,
-    })
+    });
+    show::quantity(&row.quantity, found)
 }

@@ -1,5 +1,6 @@
 //! A comparison as programs get it.
 
+use crate::cli::show;
 use crate::study::compare::{Comparison, MoreRuns, Row, Set, Study};
 use serde_json::{Value, json};
 
@@ -44,13 +45,7 @@ fn row(row: &Row) -> Value {
         MoreRuns::About(more) => json!(more),
         MoreRuns::TooMany => json!("more than 10000"),
     });
-    let tolerance = quantity.tolerance.as_ref();
-    json!({
-        "check": quantity.check,
-        "measurand": quantity.measurand,
-        "reading": quantity.reading,
-        "unit": quantity.unit,
-        "tolerance": tolerance.map(|one| json!({ "text": one.text, "lower": one.lower, "upper": one.upper })),
+    let found = json!({
         "outcome": row.outcome.words(),
         "remark": row.remark,
         "design": row.design.words(),
@@ -79,5 +74,6 @@ fn row(row: &Row) -> Value {
         "holm": row.holm,
         "false_discovery": row.false_discovery,
         "more_runs": more_runs,
-    })
+    });
+    show::quantity(quantity, found)
 }

@@ -1,5 +1,6 @@
 //! A study of the jig as programs get it.
 
+use crate::cli::show;
 use crate::study::gauge::{Gauge, Line, Row, Spread, Trueness};
 use serde_json::{Value, json};
 
@@ -53,14 +54,7 @@ fn trueness(trueness: &Trueness) -> Value {
 }
 
 fn row(row: &Row) -> Value {
-    let tolerance = row.quantity.tolerance.as_ref();
-    json!({
-        "check": row.quantity.check,
-        "measurand": row.quantity.measurand,
-        "reading": row.quantity.reading,
-        "unit": row.quantity.unit,
-        "lower": tolerance.and_then(|one| one.lower),
-        "upper": tolerance.and_then(|one| one.upper),
+    let found = json!({
         "units": row.units,
         "appraisers": row.appraisers,
         "repeats": row.repeats,
@@ -73,5 +67,6 @@ fn row(row: &Row) -> Value {
         "of_tolerance": row.anova.spread.of_tolerance(&row.quantity, row.mean),
         "by_ranges": row.ranges.map(|ranges| json!({ "mean_range": ranges.mean_range, "spread": spread(&ranges.spread) })),
         "trueness": row.trueness.as_ref().map(trueness),
-    })
+    });
+    show::quantity(&row.quantity, found)
 }

@@ -1,8 +1,9 @@
 //! All values of many runs at once, measurand by measurand: what a study of a fleet begins with.
 
+use super::heading::{Heading, headings};
 use super::runs::{AT_ONCE, KNOWN_COLUMNS, KNOWN_NAMES, Known, complete, known};
 use super::search::{Conditions, Wanted};
-use super::tables::{self, Asked, Cell, Tables};
+use super::tables::{Asked, Cell, Tables};
 use crate::record::stored::Verdict;
 use std::collections::HashMap;
 
@@ -30,16 +31,7 @@ pub struct CheckColumn {
 /// The values of one reading of one requirement.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Column {
-    pub check: String,
-    pub measurand: String,
-    /// The phase that it belongs to.
-    pub reading: String,
-    /// The tolerance as the plan has it.
-    pub tolerance: String,
-    /// Unit of all numbers; empty for a count.
-    pub unit: String,
-    pub lower: Option<f64>,
-    pub upper: Option<f64>,
+    pub heading: Heading,
     /// By run, and within a run as they were read.
     pub entries: Vec<Entry>,
 }
@@ -67,24 +59,29 @@ pub(super) fn of(tables: &mut dyn Tables, wanted: &Wanted) -> Asked<Columns> {
     let (numbers, runs): (Vec<i64>, Vec<Known>) = runs.into_iter().unzip();
     let places: HashMap<i64, usize> = numbers.iter().enumerate().map(|(place, number)| (*number, place)).collect();
     let mut columns = Vec::new();
-    for (head, mut column) in heads(tables)? {
+    for heading in headings(tables)? {
+        let (head, mut entries) = (heading.number, Vec::new());
         let mut first = FIRST_UNKNOWN;
         if numbers.len() <= LOOKED_UP_MAX {
             for some in numbers.chunks(AT_ONCE) {
-                first = first.min(entries(tables, head, some, &places, &mut column.entries)?);
+                first = first.min(read(tables, head, some, &places, &mut entries)?);
             }
         } else {
-            first = entries(tables, head, &[], &places, &mut column.entries)?;
+            first = read(tables, head, &[], &places, &mut entries)?;
         }
-        column.entries.sort_by_key(|entry| entry.run);
-        columns.push((first, column));
+        entries.sort_by_key(|entry| entry.run);
+        if !entries.is_empty() {
+            columns.push((first, Column { heading, entries }));
+        }
     }
-    columns.retain(|(_, column)| !column.entries.is_empty());
     columns.sort_by_key(|(first, _)| *first);
     let columns: Vec<Column> = columns.into_iter().map(|(_, column)| column).collect();
     let mut checks = checks(tables, &places)?;
     checks.sort_by_cached_key(|check| {
-        (columns.iter().position(|column| column.check == check.name).unwrap_or(columns.len()), check.name.clone())
+        (
+            columns.iter().position(|column| column.heading.check == check.name).unwrap_or(columns.len()),
+            check.name.clone(),
+        )
     });
     Ok(Columns { runs, columns, checks })
 }
@@ -112,33 +109,9 @@ fn checks(tables: &mut dyn Tables, places: &HashMap<i64, usize>) -> Asked<Vec<Ch
     Ok(checks)
 }
 
-/// Columns without entries.
-fn heads(tables: &mut dyn Tables) -> Asked<Vec<(i64, Column)>> {
-    let query =
-        "SELECT head.id, name.text AS name, measurand.text AS measurand, label.text AS label, tolerance.text AS tolerance,
-             unit.text AS unit, head.lower, head.upper
-         FROM head JOIN look ON look.id = head.look JOIN name ON name.id = look.name
-             JOIN name measurand ON measurand.id = head.measurand JOIN name label ON label.id = head.label
-             JOIN name tolerance ON tolerance.id = head.tolerance JOIN name unit ON unit.id = head.unit
-         ORDER BY head.id";
-    tables::all(tables, query, &[], |row| {
-        let column = Column {
-            check: row.get("name")?,
-            measurand: row.get("measurand")?,
-            reading: row.get("label")?,
-            tolerance: row.get("tolerance")?,
-            unit: row.get("unit")?,
-            lower: row.get("lower")?,
-            upper: row.get("upper")?,
-            entries: Vec::new(),
-        };
-        Ok((row.get("id")?, column))
-    })
-}
-
 /// The values of some runs, or of all that have a place where none are named. Gives run and place of the first, or
 /// [`FIRST_UNKNOWN`].
-fn entries(
+fn read(
     tables: &mut dyn Tables,
     head: i64,
     some: &[i64],

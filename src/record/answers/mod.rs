@@ -5,6 +5,7 @@
 
 mod carried;
 mod columns;
+mod heading;
 mod runs;
 mod search;
 mod sweep;
@@ -12,9 +13,10 @@ pub(super) mod tables;
 
 pub use carried::{Said, Shortfall};
 pub use columns::{CheckColumn, Column, Columns, Entry};
+pub use heading::Heading;
 pub use runs::{Known, of_moment};
 pub use search::{Found, FoundValue, Named, Wanted, WantedValue};
-pub use sweep::{Heading, Sweep, Swept};
+pub use sweep::{Sweep, Swept};
 pub use tables::{Asked, Cell, Row, Tables, Trouble};
 
 use super::index::{IndexError, Scope};

@@ -2,6 +2,7 @@
 //!
 //! Nothing is gathered: what is handed out is forgotten. All of it is of one moment, whatever other processes add meanwhile.
 
+use super::heading::{Heading, headings};
 use super::runs::{KNOWN_COLUMNS, KNOWN_NAMES, Known, complete, known};
 use super::search::{Wanted, numbers};
 use super::tables::{self, Asked, Tables};
@@ -19,20 +20,6 @@ pub trait Sweep {
     fn check(&mut self, run: usize, name: &str, decision: Verdict) -> ControlFlow<()>;
     /// A measured value, or that it was withheld.
     fn value(&mut self, run: usize, head: &Heading, value: &Swept) -> ControlFlow<()>;
-}
-
-/// What many values have in common.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Heading {
-    /// No other one has it.
-    pub number: i64,
-    pub check: String,
-    pub measurand: String,
-    pub label: String,
-    pub tolerance: String,
-    pub unit: String,
-    pub lower: Option<f64>,
-    pub upper: Option<f64>,
 }
 
 /// One value.
@@ -149,27 +136,4 @@ fn values(tables: &mut dyn Tables, selected: &Selected, sweep: &mut dyn Sweep) -
         }
     }
     Ok(ControlFlow::Continue(()))
-}
-
-/// In an order that a rebuilt index has, too.
-fn headings(tables: &mut dyn Tables) -> Asked<Vec<Heading>> {
-    let query =
-        "SELECT head.id, name.text AS name, measurand.text AS measurand, label.text AS label, tolerance.text AS tolerance,
-             unit.text AS unit, head.lower, head.upper
-         FROM head JOIN look ON look.id = head.look JOIN name ON name.id = look.name
-             JOIN name measurand ON measurand.id = head.measurand JOIN name label ON label.id = head.label
-             JOIN name tolerance ON tolerance.id = head.tolerance JOIN name unit ON unit.id = head.unit
-         ORDER BY measurand.text, name.text, label.text, tolerance.text, head.id";
-    tables::all(tables, query, &[], |row| {
-        Ok(Heading {
-            number: row.get("id")?,
-            check: row.get("name")?,
-            measurand: row.get("measurand")?,
-            label: row.get("label")?,
-            tolerance: row.get("tolerance")?,
-            unit: row.get("unit")?,
-            lower: row.get("lower")?,
-            upper: row.get("upper")?,
-        })
-    })
 }

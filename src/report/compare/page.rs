@@ -4,9 +4,8 @@ use super::{
     OUTCOMES, counts, difference, mark, means, methods, moved, ordered, places, plots, probability, remark, set,
     verdict,
 };
-use crate::report::found_how::found_how_html;
-use crate::report::look;
 use crate::report::page::{STUDY, page};
+use crate::report::study::{found_how_html, opening_html};
 use crate::report::words::visible_within;
 use crate::study::compare::{Outcome, Study};
 use maud::{PreEscaped, html};
@@ -29,10 +28,7 @@ pub fn compared_html(study: &Study) -> String {
     let body = html! {
         body {
             h1 { (title) }
-            p class="first" { (verdict(study)) }
-            @if study.sets.iter().any(|set| set.simulated) {
-                p class="mark" { "SIMULATED RUNS: no unit was tested; this proves nothing of a real one." }
-            }
+            (opening_html(&verdict(study), study.sets.iter().any(|set| set.simulated)))
             p { (first) ": " (set(&study.sets[0])) "; " (second) ": " (set(&study.sets[1])) "." }
             p { (counts(&study.compared)) "." }
             @for outcome in [Outcome::Worse, Outcome::CannotTell] {
@@ -88,5 +84,5 @@ pub fn compared_html(study: &Study) -> String {
             (found_how_html(&[], &methods(study)))
         }
     };
-    page(&title, &format!("{STUDY}p.first{{font-weight:600;color:{}}}", look::INK), &body)
+    page(&title, STUDY, &body)
 }

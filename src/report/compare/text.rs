@@ -4,8 +4,8 @@ use super::{
     OUTCOMES, counts, difference, is_reading_of_same, mark, means, methods, moved, ordered, places, probability,
     remark, set, verdict,
 };
-use crate::report::found_how::found_how;
 use crate::report::number;
+use crate::report::study::{found_how, opening};
 use crate::report::text::{WIDTH_MAX, WIDTH_MIN, empty_table, folded, laid_out, styled};
 use crate::report::words::visible_within;
 use crate::study::Quantity;
@@ -23,10 +23,7 @@ const MOVED_MAX: usize = 12;
 pub fn compared(study: &Study, all: bool, width: u16) -> String {
     let width = width.clamp(WIDTH_MIN, WIDTH_MAX);
     let paragraph = |text: &str, indent: &str| folded(text, indent, width).join("\n") + "\n";
-    let mut text = styled(&folded(&verdict(study), "", width).join("\n"), Style::new().bold()) + "\n";
-    if study.sets.iter().any(|set| set.simulated) {
-        text += "SIMULATED RUNS: no unit was tested; this proves nothing of a real one.\n";
-    }
+    let mut text = opening(&verdict(study), study.sets.iter().any(|set| set.simulated), width);
     let names = study.sets.iter().map(|one| format!("{}: {}", visible_within(&one.name, 120), set(one)));
     text += &format!("\n{}", paragraph(&names.collect::<Vec<_>>().join("; "), "  "));
     text += &paragraph(&counts(&study.compared), "  ");
